@@ -1,0 +1,2 @@
+//! Command line of Loopwright.
+fn main() {}

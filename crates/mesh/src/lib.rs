@@ -1,0 +1,19 @@
+//! Meshes: dense triangle meshes, quad meshes with loops and strips, and
+//! spatial queries. Knows nothing of files, stages or screens.
+//!
+//! ```
+//! use loopwright_mesh::{QuadMesh, DVec3};
+//! let mesh = QuadMesh {
+//!     positions: vec![DVec3::ZERO, DVec3::X, DVec3::new(1., 1., 0.), DVec3::Y],
+//!     quads: vec![[0, 1, 2, 3]],
+//!     groups: vec![],
+//! };
+//! assert_eq!(mesh.topology().boundary_loops().len(), 1);
+//! ```
+
+mod quad;
+mod triangles;
+
+pub use glam::{DVec3, Vec3};
+pub use quad::{Group, QuadMesh, QuadTopology, Strip};
+pub use triangles::TriMesh;
