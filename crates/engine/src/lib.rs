@@ -1,1 +1,11 @@
-//! (to be written)
+//! The stages from a dense sculpt and drawn guides to an all-quad surface.
+//!
+//! ```text
+//! intake ─▶ symmetry ─▶ guides ─▶ work ─▶ field ─▶ layout ─▶ quantise ─▶ fill ─▶ conform ─▶ check
+//! ```
+//!
+//! Each stage is a folder with a `run` function from typed inputs to a typed
+//! output plus findings; none knows a later one. The same input gives the same
+//! output, bit for bit, for any number of threads. No files, no screen.
+
+pub mod model;
