@@ -12,8 +12,10 @@
 //! ```
 
 mod quad;
+mod topology;
 mod triangles;
 
 pub use glam::{DVec3, Vec3};
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
+pub use topology::{Fan, TopologyError, TriTopology};
 pub use triangles::TriMesh;
