@@ -12,10 +12,12 @@
 //! ```
 
 mod quad;
+mod spatial;
 mod topology;
 mod triangles;
 
 pub use glam::{DVec3, Vec3};
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
+pub use spatial::{Closest, RayHit, SurfaceIndex};
 pub use topology::{Fan, TopologyError, TriTopology};
 pub use triangles::TriMesh;
