@@ -1,0 +1,188 @@
+//! What the coat is worn over, as far as later chapters need it: head with neck, two hands.
+
+use base::{Cancelled, Task};
+use mesh::{DVec3, TriMesh};
+
+use crate::extract::extract;
+use crate::sdf::{Shape, blend_max, blend_min, ellipsoid, round_cone};
+use crate::shape::arm_axis;
+use crate::wall::from_quads;
+
+struct Head;
+
+impl Shape for Head {
+    fn distance(&self, p: DVec3) -> f64 {
+        let p = DVec3::new(p.x.abs(), p.y - 166.5, p.z - 0.5);
+        let skull = ellipsoid(p, DVec3::new(0.0, 3.2, -1.6), DVec3::new(7.5, 8.6, 9.3));
+        let face = ellipsoid(p, DVec3::new(0.0, -2.6, 1.6), DVec3::new(6.0, 8.8, 6.6));
+        let jaw = ellipsoid(p, DVec3::new(0.0, -8.6, 4.0), DVec3::new(4.2, 2.8, 3.9));
+        let mut d = blend_min(blend_min(skull, face, 3.0), jaw, 3.0);
+        d = blend_max(
+            d,
+            -ellipsoid(p, DVec3::new(3.2, -0.6, 9.4), DVec3::new(2.1, 1.3, 1.9)),
+            1.6,
+        );
+        let brow = round_cone(
+            p,
+            DVec3::new(0.0, 1.0, 7.9),
+            0.9,
+            DVec3::new(4.6, 0.7, 5.9),
+            0.7,
+        );
+        d = blend_min(d, brow, 1.8);
+        let nose = round_cone(
+            p,
+            DVec3::new(0.0, 0.6, 7.6),
+            0.7,
+            DVec3::new(0.0, -3.8, 9.6),
+            1.2,
+        );
+        d = blend_min(d, nose, 1.2);
+        d = blend_min(
+            d,
+            ellipsoid(p, DVec3::new(1.2, -4.2, 8.4), DVec3::new(0.9, 0.8, 1.1)),
+            0.7,
+        );
+        for (y, lift) in [(-6.3, 0.75), (-7.4, 0.8)] {
+            d = blend_min(
+                d,
+                ellipsoid(p, DVec3::new(0.0, y, 7.1), DVec3::new(2.3, lift, 1.1)),
+                0.8,
+            );
+        }
+        let ear = ellipsoid(p, DVec3::new(7.3, -1.4, -1.2), DVec3::new(0.9, 3.3, 1.9));
+        d = blend_min(
+            d,
+            blend_max(
+                ear,
+                -ellipsoid(p, DVec3::new(8.3, -1.0, -0.7), DVec3::new(0.7, 1.9, 1.0)),
+                0.6,
+            ),
+            0.7,
+        );
+        let neck = round_cone(
+            p,
+            DVec3::new(0.0, -6.0, -1.8),
+            5.5,
+            DVec3::new(0.0, -24.0, -3.4),
+            6.2,
+        );
+        let shoulders = ellipsoid(p, DVec3::new(0.0, -24.5, -3.2), DVec3::new(9.5, 4.5, 7.0));
+        d = blend_min(d, blend_min(neck, shoulders, 4.0), 2.5);
+        blend_max(d, -26.0 - p.y, 0.8)
+    }
+}
+
+/// A relaxed hand in its own frame: wrist at the origin, fingers along +x, palm to -y, thumb to +z.
+struct Hand {
+    origin: DVec3,
+    along: DVec3,
+    back: DVec3,
+    thumb: DVec3,
+    mirror: f64,
+}
+
+impl Hand {
+    fn new(mirror: f64) -> Self {
+        let axis = arm_axis();
+        let (origin, along) = axis.at(axis.length - 2.0);
+        let out = DVec3::new(0.80, 0.45, -0.10);
+        let back = (out - out.dot(along) * along).normalize();
+        Self {
+            origin,
+            along,
+            back,
+            thumb: along.cross(back),
+            mirror,
+        }
+    }
+
+    fn finger(p: DVec3, root: DVec3, spread: f64, length: f64, radius: f64) -> f64 {
+        let mut at = root;
+        let mut d = f64::MAX;
+        let mut bend: f64 = 0.22;
+        for (share, taper) in [(0.55, 1.0), (0.25, 0.93), (0.20, 0.86)] {
+            let direction = DVec3::new(bend.cos(), -bend.sin(), spread).normalize();
+            let next = at + share * length * direction;
+            d = blend_min(
+                d.min(1e3),
+                round_cone(p, at, radius * taper, next, radius * taper * 0.93),
+                0.25,
+            );
+            at = next;
+            bend += 0.30;
+        }
+        d
+    }
+}
+
+impl Shape for Hand {
+    fn distance(&self, p: DVec3) -> f64 {
+        let q = DVec3::new(p.x * self.mirror, p.y, p.z) - self.origin;
+        let thumb_side = if self.thumb.z >= 0.0 { 1.0 } else { -1.0 };
+        let q = DVec3::new(
+            q.dot(self.along),
+            q.dot(self.back),
+            thumb_side * q.dot(self.thumb),
+        );
+        let wrist = round_cone(
+            q * DVec3::new(1.0, 1.22, 1.0),
+            DVec3::new(-8.0, 0.0, 0.0),
+            3.3,
+            DVec3::new(1.5, 0.0, 0.0),
+            2.9,
+        );
+        let palm = ellipsoid(q, DVec3::new(5.2, -0.2, 0.0), DVec3::new(5.6, 1.65, 4.3));
+        let ball = ellipsoid(q, DVec3::new(3.6, -0.9, 2.4), DVec3::new(3.2, 1.5, 1.9));
+        let mut d = blend_min(blend_min(wrist, palm, 2.2), ball, 1.5);
+        for (z, x, length, radius) in [
+            (2.9, 8.8, 9.4, 0.92),
+            (0.95, 9.3, 10.2, 0.95),
+            (-0.95, 9.0, 9.6, 0.90),
+            (-2.75, 8.1, 7.8, 0.80),
+        ] {
+            d = blend_min(
+                d,
+                Self::finger(q, DVec3::new(x - 2.2, -0.1, z), 0.06 * z, length, radius),
+                0.55,
+            );
+        }
+        let root = DVec3::new(3.4, -0.9, 2.9);
+        let knuckle = DVec3::new(6.6, -1.6, 5.2);
+        let thumb = blend_min(
+            round_cone(q, root, 1.4, knuckle, 1.1),
+            round_cone(q, knuckle, 1.1, DVec3::new(9.2, -2.1, 6.1), 0.85),
+            0.4,
+        );
+        d = blend_min(d, thumb, 1.0);
+        blend_max(d, -9.0 - q.x, 0.6)
+    }
+}
+
+/// Head, left hand, right hand: closed surfaces of some 30 thousand triangles each.
+pub(crate) fn under_layer(task: &Task) -> Result<Vec<(String, TriMesh)>, Cancelled> {
+    let hand_box = DVec3::new(24.03, 24.07, 24.01);
+    let left = Hand::new(1.0);
+    let right = Hand::new(-1.0);
+    let near = left.origin + 5.0 * left.along;
+    let flip = DVec3::new(-1.0, 1.0, 1.0);
+    let parts: [(&str, &dyn Shape, DVec3, DVec3, f64); 3] = [
+        (
+            "head",
+            &Head,
+            DVec3::new(0.013, 161.0, -0.5),
+            DVec3::new(16.03, 24.0, 16.0),
+            0.40,
+        ),
+        ("left hand", &left, near, hand_box, 0.235),
+        ("right hand", &right, near * flip, hand_box, 0.235),
+    ];
+    parts
+        .into_iter()
+        .map(|(name, shape, centre, half, cell)| {
+            let soup = extract(shape, centre - half, centre + half, cell, task)?;
+            let wall = from_quads(soup, shape, cell, 3);
+            Ok((name.to_owned(), wall.to_mesh()))
+        })
+        .collect()
+}

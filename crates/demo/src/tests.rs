@@ -1,0 +1,170 @@
+//! Whole-sculpt checks on small coats.
+
+use base::Task;
+use mesh::{DVec3, TriMesh, TriTopology};
+
+use crate::{DemoOptions, DemoSculpt, coat};
+
+fn small(seed: u64) -> DemoSculpt {
+    coat(
+        &DemoOptions {
+            triangles: 20_000,
+            seed,
+        },
+        &Task::default(),
+    )
+    .unwrap()
+}
+
+fn boundary_loops(topology: &TriTopology) -> Vec<Vec<u32>> {
+    let mut next = vec![None; topology.vertex_count()];
+    for edge in 0..topology.edge_count() as u32 {
+        if topology.is_boundary_edge(edge) {
+            let half = topology.half_of_edge(edge);
+            next[topology.from(half) as usize] = Some(topology.to(half));
+        }
+    }
+    let mut loops = Vec::new();
+    for start in 0..next.len() as u32 {
+        let mut one = Vec::new();
+        let mut at = start;
+        while let Some(following) = next[at as usize].take() {
+            one.push(at);
+            at = following;
+        }
+        if !one.is_empty() {
+            loops.push(one);
+        }
+    }
+    loops
+}
+
+fn pieces(mesh: &TriMesh) -> usize {
+    let mut root: Vec<u32> = (0..mesh.positions.len() as u32).collect();
+    fn find(root: &mut [u32], mut v: u32) -> u32 {
+        while root[v as usize] != v {
+            root[v as usize] = root[root[v as usize] as usize];
+            v = root[v as usize];
+        }
+        v
+    }
+    for t in &mesh.triangles {
+        for v in &t[1..] {
+            let (a, b) = (find(&mut root, t[0]), find(&mut root, *v));
+            root[a.max(b) as usize] = a.min(b);
+        }
+    }
+    (0..root.len()).filter(|v| root[*v] == *v as u32).count()
+}
+
+/// Volume inside the mesh with each boundary loop closed by a fan to its centre.
+fn capped_volume(mesh: &TriMesh, loops: &[Vec<u32>]) -> f64 {
+    let tetrahedron = |a: DVec3, b: DVec3, c: DVec3| a.dot(b.cross(c)) / 6.0;
+    let walls: f64 = (0..mesh.triangles.len())
+        .map(|t| {
+            let [a, b, c] = mesh.corners(t);
+            tetrahedron(a, b, c)
+        })
+        .sum();
+    let at = |v: u32| mesh.positions[v as usize].as_dvec3();
+    let caps: f64 = loops
+        .iter()
+        .map(|l| {
+            let centre = l.iter().map(|v| at(*v)).sum::<DVec3>() / l.len() as f64;
+            (0..l.len())
+                .map(|i| tetrahedron(at(l[(i + 1) % l.len()]), at(l[i]), centre))
+                .sum::<f64>()
+        })
+        .sum();
+    walls + caps
+}
+
+/// Distance from a point to a mesh, by brute force (Ericson, "Real-time collision detection", 5.1.5).
+fn distance(mesh: &TriMesh, p: DVec3) -> f64 {
+    (0..mesh.triangles.len())
+        .filter(|t| mesh.corners(*t)[0].distance_squared(p) < 9.0)
+        .map(|t| {
+            crate::drape::closest_on_triangle(p, mesh.corners(t))
+                .0
+                .distance(p)
+        })
+        .fold(f64::MAX, f64::min)
+}
+
+#[test]
+fn the_coat_is_one_open_wall_with_four_openings() {
+    for seed in [0, 5] {
+        let sculpt = small(seed);
+        let mesh = &sculpt.mesh;
+        let topology = TriTopology::new(mesh.positions.len(), &mesh.triangles).unwrap();
+        assert_eq!(topology.euler_characteristic(), -2);
+        assert_eq!(pieces(mesh), 1);
+        let loops = boundary_loops(&topology);
+        assert_eq!(loops.len(), 4);
+        let volume = capped_volume(mesh, &loops);
+        assert!((80_000.0..250_000.0).contains(&volume), "{volume} cm³");
+        let share = mesh.triangles.len() as f64 / 20_000.0;
+        assert!((0.9..1.1).contains(&share), "{share}");
+    }
+}
+
+#[test]
+fn every_guide_is_there_once_and_lies_on_the_sculpt() {
+    let sculpt = small(0);
+    let names: Vec<&str> = sculpt.guides.iter().map(|g| g.name.as_str()).collect();
+    let mut expected = vec!["neck", "left wrist", "right wrist", "hem"];
+    expected.extend(["left cuff", "left elbow", "left upper arm", "left armhole"]);
+    expected.extend([
+        "right cuff",
+        "right elbow",
+        "right upper arm",
+        "right armhole",
+    ]);
+    expected.extend(["waist", "front centre", "back centre"]);
+    assert_eq!(names, expected);
+    for guide in &sculpt.guides {
+        assert!((40..=100).contains(&guide.points.len()));
+        assert_eq!(guide.closed, guide.kind != "line");
+        for p in &guide.points {
+            let off = distance(&sculpt.mesh, *p);
+            assert!(off < 0.05, "{} is {off} cm off", guide.name);
+        }
+    }
+}
+
+#[test]
+fn the_same_bytes_for_one_thread_and_two() {
+    let with = |threads| {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(threads)
+            .build()
+            .unwrap();
+        pool.install(|| small(3))
+    };
+    let (one, two) = (with(1), with(2));
+    assert_eq!(one.mesh, two.mesh);
+    assert_eq!(one.guides, two.guides);
+    assert_eq!(one.under, two.under);
+}
+
+#[test]
+fn a_cancelled_task_gives_no_coat() {
+    let task = Task::default();
+    task.cancel();
+    assert!(coat(&DemoOptions::default(), &task).is_err());
+}
+
+#[test]
+fn what_is_worn_beneath_is_closed_and_without_handles() {
+    for (name, mesh) in small(0).under {
+        let topology = TriTopology::new(mesh.positions.len(), &mesh.triangles).unwrap();
+        assert_eq!(topology.euler_characteristic(), 2, "{name}");
+        assert_eq!(pieces(&mesh), 1, "{name}");
+        assert!(
+            (10_000..60_000).contains(&mesh.triangles.len()),
+            "{name}: {}",
+            mesh.triangles.len()
+        );
+        assert!(capped_volume(&mesh, &[]) > 0.0, "{name}");
+    }
+}
