@@ -9,4 +9,9 @@
 //! output, bit for bit, for any number of threads. No files, no screen.
 
 pub mod intake;
+pub mod guides;
 pub mod model;
+pub mod symmetry;
+pub mod work;
+pub mod field;
+pub mod layout;

@@ -1,0 +1,210 @@
+//! What holds a vertex: nothing, a rail that it slides along, or a pin.
+
+use std::collections::BTreeMap;
+
+use mesh::DVec3;
+
+use crate::fill::{Filled, Origin};
+use crate::layout::{ArcSource, Layout};
+use crate::model::{ChainSource, Curve, Plane, WorkSurface};
+
+/// A curve that vertices slide along.
+#[derive(Clone, Debug)]
+pub struct Rail {
+    points: Vec<DVec3>,
+    /// Length from the first point to each point; one more entry than points if closed.
+    along: Vec<f64>,
+    /// Whether it closes on itself.
+    pub closed: bool,
+    /// Whether it is the cut along the mirror plane.
+    pub on_plane: bool,
+    /// Whether an artist drew it (a guide), rather than the sculpt's boundary or the plane.
+    pub drawn: bool,
+}
+
+impl Rail {
+    fn new(points: Vec<DVec3>, closed: bool, on_plane: bool, drawn: bool) -> Self {
+        let mut along = vec![0.0];
+        let n = points.len();
+        for i in 1..n + usize::from(closed) {
+            let last = along[i - 1];
+            along.push(last + points[i - 1].distance(points[i % n]));
+        }
+        Self { points, along, closed, on_plane, drawn }
+    }
+
+    /// Whole length, model units.
+    pub fn length(&self) -> f64 {
+        self.along.last().copied().unwrap_or(0.0)
+    }
+
+    /// Point at a length from the start; closed rails wrap around.
+    pub fn at(&self, s: f64) -> DVec3 {
+        let whole = self.length();
+        let s = if self.closed && whole > 0.0 { s.rem_euclid(whole) } else { s.clamp(0.0, whole) };
+        let i = self.along.partition_point(|&a| a <= s).clamp(1, self.along.len() - 1) - 1;
+        let (a, b) = (self.along[i], self.along[i + 1]);
+        let t = if b > a { (s - a) / (b - a) } else { 0.0 };
+        self.points[i].lerp(self.points[(i + 1) % self.points.len()], t)
+    }
+
+    /// Length at which the rail is nearest to a point, looking only within `reach` of `near`
+    /// (everywhere with `None`).
+    pub fn nearest(&self, p: DVec3, near: Option<(f64, f64)>) -> f64 {
+        let n = self.along.len() - 1;
+        let whole = self.length();
+        let mut best = (f64::INFINITY, near.map_or(0.0, |n| n.0));
+        for i in 0..n {
+            if let Some((s, reach)) = near {
+                let mid = (self.along[i] + self.along[i + 1]) / 2.0;
+                let half = (self.along[i + 1] - self.along[i]) / 2.0;
+                let mut gap = (mid - s).abs();
+                if self.closed {
+                    gap = gap.rem_euclid(whole);
+                    gap = gap.min(whole - gap);
+                }
+                if gap > reach + half {
+                    continue;
+                }
+            }
+            let (a, b) = (self.points[i], self.points[(i + 1) % self.points.len()]);
+            let d = b - a;
+            let t = ((p - a).dot(d) / d.length_squared().max(1e-300)).clamp(0.0, 1.0);
+            let distance = p.distance_squared(a + d * t);
+            if distance < best.0 {
+                best = (distance, self.along[i] + t * (self.along[i + 1] - self.along[i]));
+            }
+        }
+        best.1
+    }
+}
+
+/// How one vertex is held.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Seat {
+    /// Anywhere on the sculpt.
+    Free,
+    /// At a length along a rail.
+    On {
+        /// Index of the rail.
+        rail: usize,
+        /// Length from the rail's start, model units.
+        s: f64,
+    },
+    /// Where curves cross, end or turn a corner: it doesn't move.
+    Pinned,
+}
+
+/// One rail a chain, and the seat of every vertex of the filled mesh.
+pub(super) fn seats_of(
+    filled: &Filled,
+    surface: &WorkSurface,
+    layout: &Layout,
+    curves: &[Curve],
+    plane: Option<Plane>,
+) -> (Vec<Rail>, Vec<Seat>) {
+    let rails: Vec<Rail> = surface
+        .chains
+        .iter()
+        .map(|chain| {
+            let vertices: Vec<DVec3> =
+                chain.vertices.iter().map(|&v| surface.positions[v as usize]).collect();
+            match chain.source {
+                // The drawn curve itself where the chain is the whole of it, else the chain.
+                ChainSource::Curve(c) if curves[c].closed == chain.closed && covers(&curves[c], &vertices) => {
+                    Rail::new(curves[c].points.clone(), chain.closed, false, true)
+                }
+                ChainSource::Curve(_) => Rail::new(vertices, chain.closed, false, true),
+                ChainSource::Plane => {
+                    let on = |p: &DVec3| plane.map_or(*p, |plane| plane.project(*p));
+                    Rail::new(vertices.iter().map(on).collect(), chain.closed, true, false)
+                }
+                ChainSource::Boundary => Rail::new(vertices, chain.closed, false, false),
+            }
+        })
+        .collect();
+    // Chains through each node, and whether the node ends one of them.
+    let mut chains_at: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+    let mut ends = BTreeMap::new();
+    for (c, chain) in surface.chains.iter().enumerate() {
+        for (i, &v) in chain.vertices.iter().enumerate() {
+            chains_at.entry(v).or_default().push(c);
+            if !chain.closed && (i == 0 || i + 1 == chain.vertices.len()) {
+                ends.insert(v, ());
+            }
+        }
+    }
+    let corner = corners_of(layout);
+    let seats = filled
+        .origin
+        .iter()
+        .zip(&filled.mesh.positions)
+        .map(|(origin, &at)| match *origin {
+            Origin::Inside { .. } => Seat::Free,
+            Origin::Arc { arc, .. } => match layout.arcs[arc].source {
+                ArcSource::Laid(_) => Seat::Free,
+                ArcSource::Chain(c) => Seat::On { rail: c, s: rails[c].nearest(at, None) },
+            },
+            Origin::Node { vertex } => match chains_at.get(&vertex).map(Vec::as_slice) {
+                None | Some([]) => Seat::Free,
+                Some(&[c]) if !ends.contains_key(&vertex) && !corner.contains_key(&vertex) => {
+                    Seat::On { rail: c, s: rails[c].nearest(at, None) }
+                }
+                Some(_) => Seat::Pinned,
+            },
+        })
+        .collect();
+    (rails, seats)
+}
+
+/// Whether the chain's ends are the curve's ends.
+fn covers(curve: &Curve, chain: &[DVec3]) -> bool {
+    if curve.closed {
+        return true;
+    }
+    match (curve.points.first(), curve.points.last(), chain.first(), chain.last()) {
+        (Some(a), Some(b), Some(p), Some(q)) => {
+            let whole: f64 = curve.points.windows(2).map(|w| w[0].distance(w[1])).sum();
+            (a.distance(*p) + b.distance(*q)).min(a.distance(*q) + b.distance(*p)) < 0.02 * whole
+        }
+        _ => false,
+    }
+}
+
+/// Work-surface vertices where a patch has a corner between two arcs of the same chain: the
+/// chain itself turns there.
+fn corners_of(layout: &Layout) -> BTreeMap<u32, ()> {
+    let mut corners = BTreeMap::new();
+    for patch in &layout.patches {
+        let n = patch.sides.len();
+        for s in 0..n {
+            let (Some(before), Some(after)) = (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first()) else {
+                continue;
+            };
+            let (a, b) = (&layout.arcs[before.arc], &layout.arcs[after.arc]);
+            if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
+                && x == y
+            {
+                let v = if after.forward { b.vertices.first() } else { b.vertices.last() };
+                if let Some(&v) = v {
+                    corners.insert(v, ());
+                }
+            }
+        }
+    }
+    corners
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_closed_rail_wraps_and_finds_its_nearest() {
+        let square = vec![DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
+        let rail = Rail::new(square, true, false, true);
+        assert_eq!(rail.length(), 4.0);
+        assert_eq!(rail.at(4.5), DVec3::new(0.5, 0.0, 0.0));
+        assert!((rail.nearest(DVec3::new(-0.2, 0.25, 0.0), None) - 3.75).abs() < 1e-12);
+    }
+}

@@ -1,0 +1,183 @@
+//! Rounds of shape fitting, and the search that squares up the worst quads.
+
+use mesh::{DVec3, QuadMesh};
+
+use super::rails::Seat;
+use super::{Scene, normal_at, onto_sculpt};
+
+/// One round: every vertex takes a `share` of the way to the mean of what its quads
+/// and its neighbours ask for.
+pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64) {
+    let asked = rectangles(mesh);
+    let old = mesh.positions.clone();
+    for v in 0..old.len() {
+        if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
+            continue;
+        }
+        let quads = &scene.quads_at[v];
+        let square: DVec3 =
+            quads.iter().map(|&(q, i)| asked[q as usize][i as usize]).sum::<DVec3>() / quads.len() as f64;
+        let even = match scene.seats[v] {
+            Seat::On { rail, .. } => along_rail(scene, &old, v, rail),
+            _ => mean(&old, &scene.around[v]),
+        };
+        let goal = square.lerp(even, 0.5);
+        let normal = normal_at(mesh, scene, v);
+        let step = (goal - old[v]) * share;
+        let step = step - normal * step.dot(normal);
+        place(mesh, scene, v, old[v] + step, normal);
+    }
+}
+
+/// Puts a vertex at its rail's, or the sculpt's, nearest point.
+pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3, normal: DVec3) {
+    match scene.seats[v] {
+        Seat::Pinned => {}
+        Seat::Free => mesh.positions[v] = onto_sculpt(scene, at, normal),
+        Seat::On { rail, s } => {
+            let s = scene.rails[rail].nearest(at, Some((s, scene.edge)));
+            scene.seats[v] = Seat::On { rail, s };
+            mesh.positions[v] = scene.rails[rail].at(s);
+        }
+    }
+}
+
+fn mean(positions: &[DVec3], around: &[u32]) -> DVec3 {
+    around.iter().map(|&n| positions[n as usize]).sum::<DVec3>() / around.len().max(1) as f64
+}
+
+/// Mean of the neighbours that lie on the same rail or end it; of all, if that isn't two.
+fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec3 {
+    let mine: Vec<u32> = scene.around[v]
+        .iter()
+        .copied()
+        .filter(|&n| match scene.seats[n as usize] {
+            Seat::On { rail: other, .. } => other == rail,
+            Seat::Pinned => true,
+            Seat::Free => false,
+        })
+        .collect();
+    if mine.len() == 2 { mean(positions, &mine) } else { mean(positions, &scene.around[v]) }
+}
+
+/// For every quad, its corners in the rectangle nearest to it.
+fn rectangles(mesh: &QuadMesh) -> Vec<[DVec3; 4]> {
+    mesh.quads
+        .iter()
+        .map(|quad| {
+            let [a, b, c, d] = quad.map(|v| mesh.positions[v as usize]);
+            let centre = (a + b + c + d) / 4.0;
+            let (one, two) = ((b + c - a - d) / 2.0, (c + d - a - b) / 2.0);
+            let normal = one.cross(two).normalize_or_zero();
+            // The axis that splits the error between both mid lines.
+            let u = (one.normalize_or_zero() + two.normalize_or_zero().cross(normal)).normalize_or_zero();
+            let w = normal.cross(u);
+            let (x, y) = (u * one.length() / 2.0, w * two.length() / 2.0);
+            [centre - x - y, centre + x - y, centre + x + y, centre - x + y]
+        })
+        .collect()
+}
+
+/// Least scaled Jacobian of a quad's corners against its diagonals' normal (Knupp 2000; the
+/// sine of the corner angle, signed).
+pub(crate) fn scaled_jacobian(corners: [DVec3; 4]) -> f64 {
+    let normal = (corners[2] - corners[0]).cross(corners[3] - corners[1]).normalize_or_zero();
+    (0..4)
+        .map(|i| {
+            let ahead = (corners[(i + 1) % 4] - corners[i]).normalize_or_zero();
+            let back = (corners[(i + 3) % 4] - corners[i]).normalize_or_zero();
+            ahead.cross(back).dot(normal)
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+    scene.quads_at[v]
+        .iter()
+        .map(|&(q, _)| scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize])))
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Quads below this are squared up one vertex at a time.
+const NARROW: f64 = 0.55;
+const PASSES: usize = 12;
+
+/// Moves vertices of narrow quads by pattern search (Hooke & Jeeves 1961) so that the worst
+/// quad at each gets better; gives how many vertices moved.
+pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
+    let mut moved = vec![false; mesh.positions.len()];
+    for pass in 0..PASSES {
+        let mut step = scene.edge * if pass < PASSES / 2 { 0.2 } else { 0.08 };
+        let mut any = false;
+        for v in 0..mesh.positions.len() {
+            if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
+                continue;
+            }
+            let mut best = worst_at(mesh, scene, v);
+            if best >= NARROW {
+                continue;
+            }
+            for _ in 0..3 {
+                if try_around(mesh, scene, v, step, &mut best) {
+                    moved[v] = true;
+                    any = true;
+                } else {
+                    step *= 0.6;
+                }
+            }
+        }
+        if !any {
+            break;
+        }
+    }
+    moved.iter().filter(|&&m| m).count()
+}
+
+fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best: &mut f64) -> bool {
+    let (home, seat) = (mesh.positions[v], scene.seats[v]);
+    let normal = normal_at(mesh, scene, v);
+    let x = normal.any_orthonormal_vector_or_x();
+    let y = normal.cross(x);
+    let mut chosen = (home, seat);
+    let mut better = false;
+    for k in 0..8 {
+        let angle = std::f64::consts::TAU * f64::from(k) / 8.0;
+        mesh.positions[v] = home;
+        scene.seats[v] = seat;
+        place(mesh, scene, v, home + (x * angle.cos() + y * angle.sin()) * step, normal);
+        let now = worst_at(mesh, scene, v);
+        if now > *best + 1e-6 {
+            *best = now;
+            chosen = (mesh.positions[v], scene.seats[v]);
+            better = true;
+        }
+    }
+    (mesh.positions[v], scene.seats[v]) = chosen;
+    better
+}
+
+trait Orthonormal {
+    fn any_orthonormal_vector_or_x(self) -> DVec3;
+}
+
+impl Orthonormal for DVec3 {
+    /// A unit vector square to this one; x for a zero vector.
+    fn any_orthonormal_vector_or_x(self) -> DVec3 {
+        if self.length_squared() < 0.5 { DVec3::X } else { self.any_orthonormal_vector() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_square_has_jacobian_one_and_a_rhombus_the_sine_of_its_angle() {
+        let square = [DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
+        assert!((scaled_jacobian(square) - 1.0).abs() < 1e-12);
+        // Handbook trigonometry: a rhombus of angle 60° has sine sqrt(3)/2 at each corner.
+        let (c, s) = (0.5, 3f64.sqrt() / 2.0);
+        let rhombus = [DVec3::ZERO, DVec3::X, DVec3::new(1.0 + c, s, 0.0), DVec3::new(c, s, 0.0)];
+        assert!((scaled_jacobian(rhombus) - s).abs() < 1e-12);
+    }
+}

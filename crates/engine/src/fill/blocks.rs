@@ -1,0 +1,250 @@
+//! Quads inside one patch, in its own plane coordinates.
+//!
+//! A four-sided patch lies in the unit square, others in a regular polygon of radius
+//! one; see [`corner_uv`].
+
+use std::f64::consts::TAU;
+
+/// Corners of the plane shape that a patch of `sides` sides is laid into.
+pub(super) fn corner_uv(sides: usize) -> Vec<[f64; 2]> {
+    if sides == 4 {
+        return vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
+    }
+    (0..sides)
+        .map(|i| {
+            let angle = TAU * i as f64 / sides as f64;
+            [angle.cos(), angle.sin()]
+        })
+        .collect()
+}
+
+/// The filling of one patch. Quads index `outer` first, then `inner`.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Block {
+    /// Mesh vertices on the sides.
+    pub outer: Vec<u32>,
+    /// Plane coordinates of new vertices.
+    pub inner: Vec<[f64; 2]>,
+    /// Quads, anticlockwise.
+    pub quads: Vec<[u32; 4]>,
+    /// Plane coordinates of outer and, behind them, inner vertices.
+    uv: Vec<[f64; 2]>,
+}
+
+fn lerp(a: [f64; 2], b: [f64; 2], t: f64) -> [f64; 2] {
+    [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]
+}
+
+impl Block {
+    /// Fills a patch whose sides have these mesh vertices (anticlockwise, corners included)
+    /// and, unless it has four, these quads on each spoke.
+    pub fn fill(sides: &[Vec<u32>], spokes: &[u32]) -> Self {
+        let mut block = Self::default();
+        let corners = corner_uv(sides.len());
+        // Local indices of each side; corners are shared by neighbouring sides.
+        let mut local: Vec<Vec<u32>> = Vec::new();
+        for (s, side) in sides.iter().enumerate() {
+            let count = side.len() - 1;
+            let mut ids = Vec::with_capacity(count + 1);
+            for (k, &vertex) in side.iter().enumerate().take(count) {
+                ids.push(block.outer.len() as u32);
+                block.outer.push(vertex);
+                block.uv.push(lerp(corners[s], corners[(s + 1) % sides.len()], k as f64 / count as f64));
+            }
+            local.push(ids);
+        }
+        for s in 0..sides.len() {
+            let end = local[(s + 1) % sides.len()][0];
+            local[s].push(end);
+        }
+        let outer = block.outer.len();
+        if sides.len() == 4 {
+            let [b, r, t, l] = [&local[0], &local[1], &local[2], &local[3]].map(Clone::clone);
+            block.four(&b, &r, &reversed(&t), &reversed(&l));
+        } else {
+            block.around_pole(&local, spokes);
+        }
+        block.inner = block.uv.split_off(outer);
+        block
+    }
+
+    fn add(&mut self, uv: [f64; 2]) -> u32 {
+        self.uv.push(uv);
+        self.uv.len() as u32 - 1
+    }
+
+    fn row_between(&mut self, left: u32, right: u32, quads: usize) -> Vec<u32> {
+        let (a, b) = (self.uv[left as usize], self.uv[right as usize]);
+        let mut row = vec![left];
+        for i in 1..quads {
+            row.push(self.add(lerp(a, b, i as f64 / quads as f64)));
+        }
+        row.push(right);
+        row
+    }
+
+    fn strip(&mut self, low: &[u32], high: &[u32]) {
+        for i in 0..low.len() - 1 {
+            self.quads.push([low[i], low[i + 1], high[i + 1], high[i]]);
+        }
+    }
+
+    /// A four-sided block; bottom and top run left to right, left and right bottom to top.
+    fn four(&mut self, bottom: &[u32], right: &[u32], top: &[u32], left: &[u32]) {
+        if bottom.len() < top.len() {
+            return self.four(&reversed(top), &reversed(left), &reversed(bottom), &reversed(right));
+        }
+        if bottom.len() > top.len() {
+            return self.narrowing(bottom, right, top, left);
+        }
+        if left.len() != right.len() {
+            return self.four(right, &reversed(top), left, &reversed(bottom));
+        }
+        let rows = left.len() - 1;
+        let mut low = bottom.to_vec();
+        for j in 1..=rows {
+            let high = if j == rows { top.to_vec() } else { self.row_between(left[j], right[j], bottom.len() - 1) };
+            self.strip(&low, &high);
+            low = high;
+        }
+    }
+
+    /// Takes a surplus of the bottom over the top up in one row in the middle.
+    fn narrowing(&mut self, bottom: &[u32], right: &[u32], top: &[u32], left: &[u32]) {
+        let rows = left.len().min(right.len()) - 1;
+        let before = (rows.saturating_sub(1)) / 2;
+        let mut low = bottom.to_vec();
+        for j in 1..=before {
+            let high = self.row_between(left[j], right[j], bottom.len() - 1);
+            self.strip(&low, &high);
+            low = high;
+        }
+        let at = before + 1;
+        let last = at == left.len() - 1 && at == right.len() - 1;
+        let high = if last { top.to_vec() } else { self.row_between(left[at], right[at], top.len() - 1) };
+        self.three_to_one(&low, &high);
+        if !last {
+            self.four(&high, &right[at..], top, &left[at..]);
+        }
+    }
+
+    /// One row from a wide line to a narrow one: some of its quads take three edges to one.
+    fn three_to_one(&mut self, low: &[u32], high: &[u32]) {
+        let narrow = high.len() - 1;
+        let more = (low.len() - high.len()) / 2;
+        let mut x = 0;
+        for k in 0..narrow {
+            // Evenly spread: one where the running share of `more` passes a whole number.
+            let here = (k + 1) * more / narrow - k * more / narrow;
+            if here == 0 {
+                self.quads.push([low[x], low[x + 1], high[k + 1], high[k]]);
+                x += 1;
+                continue;
+            }
+            let [a, b, c, d] = [low[x], low[x + 1], low[x + 2], low[x + 3]];
+            let (uv_b, uv_c) = (self.uv[b as usize], self.uv[c as usize]);
+            let (top_l, top_r) = (self.uv[high[k] as usize], self.uv[high[k + 1] as usize]);
+            let p = self.add(lerp(uv_b, lerp(top_l, top_r, 1.0 / 3.0), 0.5));
+            let q = self.add(lerp(uv_c, lerp(top_l, top_r, 2.0 / 3.0), 0.5));
+            self.quads.push([a, b, p, high[k]]);
+            self.quads.push([b, c, q, p]);
+            self.quads.push([c, d, high[k + 1], q]);
+            self.quads.push([p, q, high[k + 1], high[k]]);
+            x += 3;
+        }
+    }
+
+    /// As many grids around one pole as there are sides.
+    fn around_pole(&mut self, sides: &[Vec<u32>], spokes: &[u32]) {
+        let n = sides.len();
+        let split: Vec<usize> = (0..n).map(|i| spokes[(i + n - 1) % n] as usize).collect();
+        let feet: Vec<u32> = (0..n).map(|i| sides[i][split[i]]).collect();
+        let mut middle = [0.0, 0.0];
+        for &f in &feet {
+            middle[0] += self.uv[f as usize][0] / n as f64;
+            middle[1] += self.uv[f as usize][1] / n as f64;
+        }
+        let pole = self.add(middle);
+        let rays: Vec<Vec<u32>> = (0..n).map(|i| self.row_between(feet[i], pole, spokes[i] as usize)).collect();
+        for i in 0..n {
+            let before = (i + n - 1) % n;
+            let bottom = sides[i][..=split[i]].to_vec();
+            let left = reversed(&sides[before][split[before]..]);
+            self.four(&bottom, &rays[i].clone(), &rays[before].clone(), &left);
+        }
+    }
+}
+
+fn reversed(ids: &[u32]) -> Vec<u32> {
+    ids.iter().rev().copied().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use mesh::{DVec3, QuadMesh};
+    use proptest::prelude::*;
+
+    /// Sides with fresh vertex ids, the corners shared.
+    fn sides_of(counts: &[u32]) -> Vec<Vec<u32>> {
+        let total: u32 = counts.iter().sum();
+        let mut at = 0;
+        counts
+            .iter()
+            .map(|&c| {
+                let side = (0..=c).map(|k| (at + k) % total).collect();
+                at += c;
+                side
+            })
+            .collect()
+    }
+
+    fn mesh_of(block: &Block) -> QuadMesh {
+        let count = block.outer.len() + block.inner.len();
+        QuadMesh { positions: vec![DVec3::ZERO; count], quads: block.quads.clone(), groups: vec![] }
+    }
+
+    fn check(counts: &[u32], spokes: &[u32], inner_poles: usize) {
+        let block = Block::fill(&sides_of(counts), spokes);
+        let topology = mesh_of(&block).topology();
+        assert_eq!(topology.euler_characteristic(), 1, "{counts:?}");
+        assert_eq!(topology.inconsistent_edges, 0);
+        let loops = topology.boundary_loops();
+        assert_eq!(loops.len(), 1);
+        assert_eq!(loops[0].len() as u32, counts.iter().sum::<u32>());
+        let poles = (0..topology.valence.len())
+            .filter(|&v| !topology.on_boundary[v] && topology.valence[v] != 4)
+            .count();
+        assert_eq!(poles, inner_poles, "{counts:?}");
+    }
+
+    proptest! {
+        #[test]
+        fn odd_patches_have_one_pole(y in prop::collection::vec(1u32..6, 5), three in prop::bool::ANY) {
+            let y = if three { y[..3].to_vec() } else { y };
+            let n = y.len();
+            let counts: Vec<u32> = (0..n).map(|i| y[(i + n - 1) % n] + y[(i + 1) % n]).collect();
+            check(&counts, &y, 1);
+        }
+
+        #[test]
+        fn grids_have_none(a in 1u32..8, b in 1u32..8) {
+            check(&[a, b, a, b], &[], 0);
+        }
+
+        #[test]
+        fn a_surplus_of_two_makes_two_pairs(a in 1u32..8, e in 1u32..4, rows in 3u32..8, turn in 0usize..4) {
+            prop_assume!(a >= e);
+            let mut counts = vec![a + 2 * e, rows, a, rows];
+            counts.rotate_left(turn);
+            // At the ends of the narrow line the five-poles are shared with the sides, so count quads' sums only.
+            let block = Block::fill(&sides_of(&counts), &[]);
+            let topology = mesh_of(&block).topology();
+            prop_assert_eq!(topology.euler_characteristic(), 1);
+            let threes = (0..topology.valence.len())
+                .filter(|&v| !topology.on_boundary[v] && topology.valence[v] == 3)
+                .count() as u32;
+            prop_assert_eq!(threes, 2 * e);
+        }
+    }
+}

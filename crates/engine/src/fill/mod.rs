@@ -1,0 +1,202 @@
+//! Fill: quads in every patch.
+//!
+//! Takes the layout and the plan, gives an all-quad mesh of the (half) surface.
+//! Holds: neighbouring patches share their arcs' vertices by id, so the mesh is
+//! watertight by construction; a four-sided patch is a grid; a patch of three, five or
+//! six sides is as many grids around one pole; surplus counts are taken up by
+//! three-to-one rows (the smallest patterns of Takayama, Panozzo & Sorkine-Hornung 2014).
+
+mod blocks;
+mod disk;
+
+use base::{Finding, Findings, Level, Task};
+use mesh::{DVec3, QuadMesh};
+use thiserror::Error;
+
+use crate::field::Field;
+use crate::layout::{Layout, Patch};
+use crate::model::WorkSurface;
+use crate::quantise::Plan;
+use blocks::Block;
+use disk::Disk;
+
+/// Why a patch could not be filled.
+#[derive(Clone, Debug, PartialEq, Error)]
+pub enum FillError {
+    /// The patch's disk could not be laid flat.
+    #[error("patch {patch} could not be laid flat: {source}")]
+    Flatten {
+        /// Index of the patch.
+        patch: usize,
+        /// What the solver said.
+        source: numeric::SpdError,
+    },
+    /// The sum of the corners' valences isn't what the Euler characteristic asks for.
+    #[error("internal fault: the valences sum to {found}, not to four times the Euler characteristic {euler}")]
+    Valences {
+        /// Σ (4 − valence) inside + Σ (3 − valence) on the boundary.
+        found: i64,
+        /// Euler characteristic.
+        euler: i64,
+    },
+    /// Cancelled from outside.
+    #[error(transparent)]
+    Cancelled(#[from] base::Cancelled),
+}
+
+/// Where a vertex of the quad mesh comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Origin {
+    /// A node of the layout: a work-surface vertex.
+    Node {
+        /// The vertex.
+        vertex: u32,
+    },
+    /// A point of an arc.
+    Arc {
+        /// Index of the arc.
+        arc: usize,
+        /// Quads from the arc's first node.
+        step: u32,
+    },
+    /// Inside a patch.
+    Inside {
+        /// Index of the patch.
+        patch: usize,
+    },
+}
+
+/// A quad mesh over the work surface.
+#[derive(Clone, Debug)]
+pub struct Filled {
+    /// The quads; positions lie on the work surface.
+    pub mesh: QuadMesh,
+    /// Where each vertex comes from.
+    pub origin: Vec<Origin>,
+    /// Patch of each quad.
+    pub patch_of_quad: Vec<u32>,
+}
+
+/// Fills all patches.
+///
+/// # Errors
+/// [`FillError`] names a patch that can't be laid flat.
+pub fn run(
+    surface: &WorkSurface,
+    field: &Field,
+    layout: &Layout,
+    plan: &Plan,
+    task: &Task,
+) -> Result<(Filled, Findings), FillError> {
+    task.report("fill", 0.0)?;
+    let mut filled = Filled { mesh: QuadMesh::default(), origin: Vec::new(), patch_of_quad: Vec::new() };
+    let shared = Shared::new(surface, layout, plan, &mut filled);
+    for (p, patch) in layout.patches.iter().enumerate() {
+        task.checkpoint()?;
+        let disk = Disk::flatten(surface, field, layout, plan, p)
+            .map_err(|source| FillError::Flatten { patch: p, source })?;
+        let sides: Vec<Vec<u32>> = (0..patch.sides.len()).map(|s| shared.side(layout, patch, s)).collect();
+        let block = Block::fill(&sides, &plan.spokes[p]);
+        let mut ids: Vec<u32> = block.outer.clone();
+        for uv in &block.inner {
+            let at = disk.lift(*uv, &surface.positions);
+            ids.push(filled.mesh.positions.len() as u32);
+            filled.mesh.positions.push(at);
+            filled.origin.push(Origin::Inside { patch: p });
+        }
+        for quad in &block.quads {
+            filled.mesh.quads.push(quad.map(|i| ids[i as usize]));
+            filled.patch_of_quad.push(p as u32);
+        }
+    }
+    let topology = filled.mesh.topology();
+    let found: i64 = (0..filled.mesh.positions.len())
+        .filter(|&v| topology.valence[v] > 0)
+        .map(|v| if topology.on_boundary[v] { 3 } else { 4 } - i64::from(topology.valence[v]))
+        .sum();
+    let euler = topology.euler_characteristic();
+    if found != 4 * euler {
+        return Err(FillError::Valences { found, euler });
+    }
+    let mut findings = Findings::default();
+    findings.push(Finding::new(
+        "valence-sum",
+        Level::Pass,
+        format!("Valences sum to {found} = 4 × the Euler characteristic {euler} (Euler's formula)."),
+    ));
+    task.report("fill", 1.0)?;
+    Ok((filled, findings))
+}
+
+/// Vertices that patches share: nodes and points of arcs.
+struct Shared {
+    node: Vec<Option<u32>>,
+    /// All vertices of each arc, nodes included.
+    arcs: Vec<Vec<u32>>,
+}
+
+impl Shared {
+    fn new(surface: &WorkSurface, layout: &Layout, plan: &Plan, filled: &mut Filled) -> Self {
+        let mut node: Vec<Option<u32>> = vec![None; surface.positions.len()];
+        let mut arcs = Vec::with_capacity(layout.arcs.len());
+        for (a, arc) in layout.arcs.iter().enumerate() {
+            let count = plan.arcs[a];
+            let mut ids = Vec::with_capacity(count as usize + 1);
+            let points: Vec<DVec3> = arc.vertices.iter().map(|&v| surface.positions[v as usize]).collect();
+            for step in 0..=count {
+                let end = if step == 0 {
+                    arc.vertices.first()
+                } else if step == count {
+                    arc.vertices.last()
+                } else {
+                    None
+                };
+                let id = match end {
+                    Some(&v) => *node[v as usize].get_or_insert_with(|| {
+                        filled.mesh.positions.push(surface.positions[v as usize]);
+                        filled.origin.push(Origin::Node { vertex: v });
+                        filled.mesh.positions.len() as u32 - 1
+                    }),
+                    None => {
+                        filled.mesh.positions.push(point_along(&points, f64::from(step) / f64::from(count)));
+                        filled.origin.push(Origin::Arc { arc: a, step });
+                        filled.mesh.positions.len() as u32 - 1
+                    }
+                };
+                ids.push(id);
+            }
+            arcs.push(ids);
+        }
+        Self { node, arcs }
+    }
+
+    /// Vertices along one side of a patch, both corners included.
+    fn side(&self, layout: &Layout, patch: &Patch, side: usize) -> Vec<u32> {
+        let _ = (&self.node, layout);
+        let mut ids: Vec<u32> = Vec::new();
+        for used in &patch.sides[side] {
+            let run = &self.arcs[used.arc];
+            let skip = usize::from(!ids.is_empty());
+            if used.forward {
+                ids.extend(run.iter().skip(skip));
+            } else {
+                ids.extend(run.iter().rev().skip(skip));
+            }
+        }
+        ids
+    }
+}
+
+/// Point at a share of a polyline's length.
+pub(crate) fn point_along(points: &[DVec3], share: f64) -> DVec3 {
+    let whole: f64 = points.windows(2).map(|w| w[0].distance(w[1])).sum();
+    let mut left = share * whole;
+    for w in points.windows(2) {
+        let length = w[0].distance(w[1]);
+        if left <= length && length > 0.0 {
+            return w[0].lerp(w[1], left / length);
+        }
+        left -= length;
+    }
+    points.last().copied().unwrap_or_default()
+}

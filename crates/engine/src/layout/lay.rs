@@ -1,0 +1,526 @@
+//! Lays curves until every region is a patch, the most useful one first.
+
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BinaryHeap};
+
+use mesh::DVec3;
+
+use super::marks::{Marks, Sector, VertexMarks};
+use super::regions::{Region, RegionScale, all_regions, region_of};
+use super::trace::{edge_run, run_length, walk};
+use crate::field::Field;
+
+/// Why a curve was laid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Cause {
+    /// It carries on a guide that ends in the open, or a concave corner.
+    Onward,
+    /// It joins two boundaries of a region that isn't a disk.
+    Join,
+    /// It parts singularities or corners.
+    Part,
+    /// No curve along the field served; this one is a shortest path.
+    Shortest,
+}
+
+/// A curve that the layout added.
+#[derive(Clone, Debug, PartialEq)]
+pub struct LaidCurve {
+    /// Work-surface vertices in order.
+    pub vertices: Vec<u32>,
+    /// Why.
+    pub cause: Cause,
+}
+
+/// The layout in the making.
+pub struct Laying<'a> {
+    pub field: &'a Field,
+    pub positions: &'a [DVec3],
+    pub marks: Marks,
+    pub curves: Vec<LaidCurve>,
+    /// Curves before the first laid one: the chains.
+    pub chains: u32,
+    /// Edge length of the coming quads, model units.
+    pub quad: f64,
+    scale: RegionScale,
+    seen: Vec<bool>,
+}
+
+#[derive(Clone, Debug)]
+struct Candidate {
+    run: Vec<u32>,
+    cost: f64,
+    cause: Cause,
+}
+
+/// Where a half-edge stands on its region's boundary, and how far the nearest node is.
+struct Rim {
+    /// By half-edge: loop and position.
+    place: BTreeMap<u32, (usize, usize)>,
+    /// By loop and position: distance along the loop to the nearest node or corner.
+    to_node: Vec<Vec<f64>>,
+    lengths: Vec<Vec<f64>>,
+}
+
+struct Undo {
+    edges: Vec<u32>,
+    vertices: Vec<(u32, VertexMarks)>,
+}
+
+impl<'a> Laying<'a> {
+    pub fn new(field: &'a Field, positions: &'a [DVec3], marks: Marks, chains: u32, quad: f64) -> Self {
+        Self {
+            seen: vec![false; field.topology.triangles.len()],
+            scale: RegionScale { cancel: 3.0 * quad },
+            field,
+            positions,
+            marks,
+            curves: Vec::new(),
+            chains,
+            quad,
+        }
+    }
+
+    /// Lays curves until no region can be bettered; gives the regions that stand.
+    pub fn run(&mut self, most: usize) -> Vec<Region> {
+        let mut waiting = all_regions(self.field, &self.marks, &self.scale);
+        waiting.reverse();
+        let mut done = Vec::new();
+        while let Some(region) = waiting.pop() {
+            if region.disorder() < 1e-9 || self.curves.len() >= most {
+                done.push(region);
+                continue;
+            }
+            let chosen = self
+                .best(&region, &self.candidates(&region))
+                .or_else(|| if region.is_patch() { None } else { self.best(&region, &self.shortest(&region)) });
+            match chosen {
+                Some(candidate) if self.lay(&candidate.run).is_some() => {
+                    self.curves.push(LaidCurve { vertices: candidate.run.clone(), cause: candidate.cause });
+                    let mut parts = self.parts(&candidate.run);
+                    parts.reverse();
+                    waiting.extend(parts);
+                }
+                _ => done.push(region),
+            }
+        }
+        done.sort_by_key(|r| r.triangles.first().copied());
+        done
+    }
+
+    /// The candidate that lowers the disorder most for its cost; `None` if none lowers it.
+    fn best(&mut self, region: &Region, candidates: &[Candidate]) -> Option<Candidate> {
+        let before = region.disorder();
+        let mut best: Option<(f64, usize)> = None;
+        for (i, candidate) in candidates.iter().enumerate() {
+            let Some(undo) = self.lay(&candidate.run) else { continue };
+            let parts = self.parts(&candidate.run);
+            let after: f64 = parts.iter().map(Region::disorder).sum();
+            self.undo(undo);
+            let gain = before - after;
+            if gain > 1e-6 {
+                let score = gain - candidate.cost;
+                if best.is_none_or(|b| score > b.0 + 1e-12) {
+                    best = Some((score, i));
+                }
+            }
+        }
+        best.map(|(_, i)| candidates[i].clone())
+    }
+
+    /// Marks a run of vertices as the next curve; `None`, with nothing changed, if an end has no room.
+    fn lay(&mut self, run: &[u32]) -> Option<Undo> {
+        let topology = &self.field.topology;
+        let id = self.chains + self.curves.len() as u32;
+        let edges: Vec<u32> = run
+            .windows(2)
+            .map(|w| topology.edge_between(w[0], w[1]))
+            .collect::<Option<_>>()?;
+        if edges.len() < 2 || edges.iter().any(|&e| self.marks.curve_of_edge[e as usize].is_some()) {
+            return None;
+        }
+        let inner = &run[1..run.len() - 1];
+        if inner.iter().any(|&v| self.marks.is_marked(v)) {
+            return None;
+        }
+        let undo = Undo {
+            edges: edges.clone(),
+            vertices: run.iter().map(|&v| (v, self.marks.at[v as usize].clone())).collect(),
+        };
+        for &e in &edges {
+            self.marks.curve_of_edge[e as usize] = Some(id);
+        }
+        for i in 1..run.len() - 1 {
+            self.marks.pass(self.field, run[i], edges[i - 1], edges[i]);
+        }
+        let first = self.marks.insert(self.field, run[0], edges[0]);
+        let last = self.marks.insert(self.field, run[run.len() - 1], edges[edges.len() - 1]);
+        if first && last {
+            Some(undo)
+        } else {
+            self.undo(undo);
+            None
+        }
+    }
+
+    fn undo(&mut self, undo: Undo) {
+        for e in undo.edges {
+            self.marks.curve_of_edge[e as usize] = None;
+        }
+        // In reverse, so that a vertex at both ends gets its oldest state back.
+        for (v, marks) in undo.vertices.into_iter().rev() {
+            self.marks.at[v as usize] = marks;
+        }
+    }
+
+    /// The one or two regions beside a run that was just laid.
+    fn parts(&mut self, run: &[u32]) -> Vec<Region> {
+        let topology = &self.field.topology;
+        let mut parts: Vec<Region> = Vec::new();
+        for (a, b) in [(run[0], run[1]), (run[1], run[0])] {
+            if let Some(h) = topology.half_between(a, b)
+                && !self.seen[h as usize / 3]
+            {
+                parts.push(region_of(self.field, &self.marks, h / 3, &self.scale, &mut self.seen));
+            }
+        }
+        for part in &parts {
+            for &t in &part.triangles {
+                self.seen[t as usize] = false;
+            }
+        }
+        parts.sort_by_key(|r| r.triangles.first().copied());
+        parts
+    }
+
+    fn rim(&self, region: &Region) -> Rim {
+        let topology = &self.field.topology;
+        let mut rim = Rim { place: BTreeMap::new(), to_node: Vec::new(), lengths: Vec::new() };
+        for (l, one) in region.loops.iter().enumerate() {
+            let n = one.halves.len();
+            let length: Vec<f64> = one
+                .halves
+                .iter()
+                .map(|&h| {
+                    self.positions[topology.from(h) as usize].distance(self.positions[topology.to(h) as usize])
+                })
+                .collect();
+            let mut near = vec![f64::INFINITY; n];
+            for (i, &h) in one.halves.iter().enumerate() {
+                rim.place.insert(h, (l, i));
+                if one.turns[i] != 2 || self.marks.is_node(topology.from(h)) {
+                    near[i] = 0.0;
+                }
+            }
+            for pass in 0..2 {
+                let _ = pass;
+                for i in 0..n {
+                    near[(i + 1) % n] = near[(i + 1) % n].min(near[i] + length[i]);
+                }
+                for i in (0..n).rev() {
+                    near[i] = near[i].min(near[(i + 1) % n] + length[i]);
+                }
+            }
+            rim.to_node.push(near);
+            rim.lengths.push(length);
+        }
+        rim
+    }
+
+    /// Curves along the field that could be laid in a region.
+    fn candidates(&self, region: &Region) -> Vec<Candidate> {
+        let rim = self.rim(region);
+        let concave = region.loops.iter().any(|l| l.concavity() > 0);
+        let limit = self.walk_limit(region);
+        let mut found = Vec::new();
+        for (l, i) in self.starts(region, &rim, concave) {
+            let half = region.loops[l].halves[i];
+            let vertex = self.field.topology.from(half);
+            let Some(sector) = self.marks.sector_from(self.field, vertex, self.field.topology.edge(half)) else {
+                continue;
+            };
+            for step in 1..sector.quarters {
+                let cause = if concave {
+                    Cause::Onward
+                } else if region.is_disk() {
+                    Cause::Part
+                } else {
+                    Cause::Join
+                };
+                if let Some(mut candidate) = self.trace(region, &rim, vertex, sector, step, limit) {
+                    candidate.cause = cause;
+                    candidate.cost += self.crowding(rim.to_node[l][i]);
+                    if concave && sector.quarters == 4 && step != 2 {
+                        candidate.cost += 2.0;
+                    }
+                    found.push(candidate);
+                }
+            }
+        }
+        found
+    }
+
+    fn walk_limit(&self, region: &Region) -> f64 {
+        let area = region.triangles.len() as f64 * 0.45 * self.field_edge().powi(2);
+        (8.0 * area.sqrt()).max(20.0 * self.quad)
+    }
+
+    fn field_edge(&self) -> f64 {
+        self.quad * 0.3
+    }
+
+    /// What it costs to start or end at this distance from the nearest node: nothing on it or far
+    /// from it, more the shorter the arc that would be left.
+    fn crowding(&self, to_node: f64) -> f64 {
+        let quads = to_node / self.quad;
+        if quads < 1e-9 {
+            -0.25
+        } else if quads < 1.5 {
+            0.5 * (1.5 - quads)
+        } else {
+            0.0
+        }
+    }
+
+    /// Positions on the boundary loops where a curve may start.
+    fn starts(&self, region: &Region, rim: &Rim, concave: bool) -> Vec<(usize, usize)> {
+        let mut starts = Vec::new();
+        for (l, one) in region.loops.iter().enumerate() {
+            let whole: f64 = rim.lengths[l].iter().sum();
+            let spacing = self.quad.max(whole / 48.0);
+            let mut since = spacing;
+            for i in 0..one.halves.len() {
+                let vertex = self.field.topology.from(one.halves[i]);
+                let wanted = if concave {
+                    one.turns[i] > 2
+                } else if one.turns[i] != 2 {
+                    false
+                } else if self.marks.is_node(vertex) {
+                    true
+                } else {
+                    since >= spacing && rim.to_node[l][i] >= 0.6 * self.quad
+                };
+                if wanted {
+                    starts.push((l, i));
+                    since = 0.0;
+                }
+                since += rim.lengths[l][i];
+            }
+        }
+        starts
+    }
+
+    fn trace(
+        &self,
+        region: &Region,
+        rim: &Rim,
+        vertex: u32,
+        sector: Sector,
+        step: u8,
+        limit: f64,
+    ) -> Option<Candidate> {
+        let angle = self.marks.direction_in(self.field, vertex, sector, step);
+        let line = walk(self.field, &self.marks, vertex, angle, limit)?;
+        if !line.arrived {
+            return None;
+        }
+        let met = line.crossings.last()?;
+        let (run, _) = edge_run(self.field, &self.marks, vertex, &line)?;
+        let place = rim.place.get(&met.0).copied()?;
+        let (run, end_gap) = self.land(region, rim, run, place, met.1)?;
+        let length = run_length(self.positions, &run);
+        if length < 0.7 * self.quad {
+            return None;
+        }
+        let mut cost = 0.012 * length / self.quad + self.crowding(end_gap);
+        cost += self.nearness_to_singularities(region, &run);
+        Some(Candidate { run, cost, cause: Cause::Part })
+    }
+
+    fn nearness_to_singularities(&self, region: &Region, run: &[u32]) -> f64 {
+        let mut cost = 0.0;
+        for s in &region.singularities {
+            let corners = self.field.topology.triangles[s.triangle as usize];
+            let at = corners.iter().map(|&v| self.positions[v as usize]).sum::<DVec3>() / 3.0;
+            let near = run
+                .iter()
+                .map(|&v| self.positions[v as usize].distance(at))
+                .fold(f64::INFINITY, f64::min);
+            cost += 0.4 * (1.2 - near / self.quad).max(0.0);
+        }
+        cost
+    }
+
+    /// Leads a run to the best vertex of the curve that it met, a node if one is near.
+    fn land(
+        &self,
+        region: &Region,
+        rim: &Rim,
+        run: Vec<u32>,
+        place: (usize, usize),
+        share: f64,
+    ) -> Option<(Vec<u32>, f64)> {
+        let (l, i) = place;
+        let one = &region.loops[l];
+        let n = one.halves.len();
+        let reach = 0.9 * self.quad;
+        let mut best: Option<(f64, usize, f64)> = None;
+        let mut consider = |j: usize, along: f64| {
+            let vertex = self.field.topology.from(one.halves[j]);
+            let node = self.marks.is_node(vertex);
+            if one.turns[j] < 2 || vertex == run[0] {
+                return;
+            }
+            let gap = if node { 0.0 } else { rim.to_node[l][j] };
+            let cost = along / self.quad + if node { -0.9 } else { 1.6 * (0.8 - gap / self.quad).max(0.0) };
+            if best.is_none_or(|b| cost < b.0) {
+                best = Some((cost, j, gap));
+            }
+        };
+        let mut along = rim.lengths[l][i] * share;
+        let mut j = i;
+        for _ in 0..n {
+            consider(j, along);
+            j = (j + n - 1) % n;
+            along += rim.lengths[l][j];
+            if along > reach {
+                break;
+            }
+        }
+        let mut along = rim.lengths[l][i] * (1.0 - share);
+        let mut j = (i + 1) % n;
+        for _ in 0..n {
+            if along > reach {
+                break;
+            }
+            consider(j, along);
+            along += rim.lengths[l][j];
+            j = (j + 1) % n;
+        }
+        let (_, j, gap) = best?;
+        let target = self.field.topology.from(one.halves[j]);
+        Some((self.lead_to(run, target)?, gap))
+    }
+
+    /// Ends a run at `target`, leaving its own way about a quad before the end.
+    fn lead_to(&self, mut run: Vec<u32>, target: u32) -> Option<Vec<u32>> {
+        let topology = &self.field.topology;
+        let last = *run.last()?;
+        if topology.edge_between(last, target).is_some() && run.len() >= 2 {
+            run.push(target);
+            return Some(run);
+        }
+        let goal = self.positions[target as usize];
+        let distance = self.positions[last as usize].distance(goal);
+        let mut back = 0.0;
+        while run.len() > 1 && back < 1.2 * distance.max(0.4 * self.quad) {
+            let gone = run.pop()?;
+            back += self.positions[gone as usize].distance(self.positions[*run.last()? as usize]);
+        }
+        let from = *run.last()?;
+        let tail = self.path(from, target, 4.0 * (distance + back) + 2.0 * self.quad, &run)?;
+        run.extend(&tail[1..]);
+        Some(run)
+    }
+
+    /// Shortest path through unmarked vertices.
+    fn path(&self, from: u32, to: u32, reach: f64, avoid: &[u32]) -> Option<Vec<u32>> {
+        self.paths(&[from], &[to], reach, avoid)
+    }
+
+    /// Shortest path from any source to the first goal reached, through unmarked vertices.
+    fn paths(&self, sources: &[u32], goals: &[u32], reach: f64, avoid: &[u32]) -> Option<Vec<u32>> {
+        #[derive(PartialEq)]
+        struct Entry(f64, u32);
+        impl Eq for Entry {}
+        impl Ord for Entry {
+            fn cmp(&self, other: &Self) -> Ordering {
+                other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
+            }
+        }
+        impl PartialOrd for Entry {
+            fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+                Some(self.cmp(other))
+            }
+        }
+        let topology = &self.field.topology;
+        let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::new();
+        let mut queue = BinaryHeap::new();
+        for &s in sources {
+            best.insert(s, (0.0, None));
+            queue.push(Entry(0.0, s));
+        }
+        while let Some(Entry(cost, v)) = queue.pop() {
+            if best.get(&v).is_some_and(|b| cost > b.0) {
+                continue;
+            }
+            if goals.contains(&v) {
+                let mut run = vec![v];
+                while let Some(&(_, Some(before))) = best.get(run.last()?) {
+                    run.push(before);
+                }
+                run.reverse();
+                return Some(run);
+            }
+            if cost > reach || (self.marks.is_marked(v) && cost > 0.0) {
+                continue;
+            }
+            for (w, edge) in topology.neighbours(v) {
+                if self.marks.curve_of_edge[edge as usize].is_some() || avoid.contains(&w) {
+                    continue;
+                }
+                if self.marks.is_marked(w) && (!goals.contains(&w) || sources.contains(&v)) {
+                    continue;
+                }
+                let next = cost + self.positions[v as usize].distance(self.positions[w as usize]);
+                if best.get(&w).is_none_or(|b| next < b.0) {
+                    best.insert(w, (next, Some(v)));
+                    queue.push(Entry(next, w));
+                }
+            }
+        }
+        None
+    }
+
+    /// Shortest paths across a region, for when no curve along the field serves.
+    fn shortest(&self, region: &Region) -> Vec<Candidate> {
+        let rim = self.rim(region);
+        let topology = &self.field.topology;
+        let mut open: Vec<(usize, usize)> = Vec::new();
+        for (l, one) in region.loops.iter().enumerate() {
+            let whole: f64 = rim.lengths[l].iter().sum();
+            let spacing = (whole / 16.0).max(0.5 * self.quad);
+            let mut since = spacing;
+            for i in 0..one.halves.len() {
+                if one.turns[i] >= 2 && (since >= spacing || one.turns[i] > 2) {
+                    open.push((l, i));
+                    since = 0.0;
+                }
+                since += rim.lengths[l][i];
+            }
+        }
+        let mut found = Vec::new();
+        for (n, &(l, i)) in open.iter().enumerate() {
+            let from = topology.from(region.loops[l].halves[i]);
+            for &(m, j) in &open[n + 1..] {
+                let to = topology.from(region.loops[m].halves[j]);
+                if from == to || (!region.is_disk() && l == m && region.loops.len() > 1) {
+                    continue;
+                }
+                if let Some(run) = self.path(from, to, f64::INFINITY, &[])
+                    && run.len() > 2
+                {
+                    let length = run_length(self.positions, &run);
+                    let cost = 0.012 * length / self.quad
+                        + self.crowding(rim.to_node[l][i])
+                        + self.crowding(rim.to_node[m][j]);
+                    found.push(Candidate { run, cost, cause: Cause::Shortest });
+                }
+                if found.len() > 60 {
+                    return found;
+                }
+            }
+        }
+        found
+    }
+}

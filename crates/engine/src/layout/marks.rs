@@ -1,0 +1,364 @@
+//! Marked edges and the quarter turns between them.
+//!
+//! Every curve of the layout, guide or traced, marks its edges. At a vertex the
+//! marks are kept anticlockwise, each in a *slot*: the number of quarter turns from
+//! the first mark. The difference of neighbouring slots is the inner angle of the
+//! sector between them in quarter turns of the field: 1 convex, 2 straight,
+//! 3 concave, 4 a dangling end. Everything that decides connectivity reads slots,
+//! never floating-point angles.
+
+use mesh::DVec3;
+
+use crate::field::Field;
+use crate::model::WorkSurface;
+
+/// One marked edge at a vertex.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Mark {
+    /// The edge.
+    pub edge: u32,
+    /// Its place in the anticlockwise list of neighbours.
+    pub place: u16,
+    /// Quarter turns from the first mark.
+    pub slot: u8,
+}
+
+/// The marks at one vertex.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct VertexMarks {
+    /// Marks, anticlockwise by place.
+    pub marks: Vec<Mark>,
+    /// Quarter turns all around (inside) or from the first mark to the last (boundary).
+    pub total: u8,
+    /// Whether the artist's curve turns a corner here, or one curve ends and another begins.
+    pub corner: bool,
+}
+
+/// A sector between two neighbouring marks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sector {
+    /// Edge where the sector starts, anticlockwise.
+    pub from: u32,
+    /// Edge where it ends.
+    pub to: u32,
+    /// Inner angle in quarter turns.
+    pub quarters: u8,
+}
+
+/// All marks of a layout in the making.
+#[derive(Clone, Debug)]
+pub struct Marks {
+    /// By vertex.
+    pub at: Vec<VertexMarks>,
+    /// Curve of each edge; `None` where unmarked.
+    pub curve_of_edge: Vec<Option<u32>>,
+}
+
+/// Turning, in radians, from which a curve counts as having a corner.
+const CORNER_TURN: f64 = 0.9;
+
+impl Marks {
+    /// Marks of the work surface's chains; curve `i` is chain `i`.
+    pub fn of_chains(surface: &WorkSurface, field: &Field, quad_edge: f64) -> Self {
+        let topology = &field.topology;
+        let mut this = Self {
+            at: vec![VertexMarks::default(); surface.positions.len()],
+            curve_of_edge: vec![None; topology.edge_count()],
+        };
+        for (c, chain) in surface.chains.iter().enumerate() {
+            let n = chain.vertices.len();
+            let last = if chain.closed { n } else { n.saturating_sub(1) };
+            for i in 0..last {
+                if let Some(e) = topology.edge_between(chain.vertices[i], chain.vertices[(i + 1) % n]) {
+                    this.curve_of_edge[e as usize] = Some(c as u32);
+                }
+            }
+        }
+        let turns = corner_turns(surface, field, quad_edge);
+        let mut is_end = vec![false; surface.positions.len()];
+        for chain in surface.chains.iter().filter(|c| !c.closed) {
+            for v in [chain.vertices.first(), chain.vertices.last()].into_iter().flatten() {
+                is_end[*v as usize] = true;
+            }
+        }
+        for v in 0..surface.positions.len() as u32 {
+            let marked: Vec<(u32, u16)> = topology
+                .neighbours(v)
+                .iter()
+                .enumerate()
+                .filter(|(_, n)| this.curve_of_edge[n.1 as usize].is_some())
+                .map(|(place, n)| (n.1, place as u16))
+                .collect();
+            if !marked.is_empty() {
+                this.at[v as usize] = base_marks(field, v, &marked, turns[v as usize], is_end[v as usize]);
+            }
+        }
+        this
+    }
+
+    /// Whether a vertex lies on a curve.
+    pub fn is_marked(&self, vertex: u32) -> bool {
+        !self.at[vertex as usize].marks.is_empty()
+    }
+
+    /// Whether a vertex is more than a point that one curve passes.
+    pub fn is_node(&self, vertex: u32) -> bool {
+        let here = &self.at[vertex as usize];
+        here.corner || !(here.marks.is_empty() || here.marks.len() == 2)
+    }
+
+    /// The sector that starts anticlockwise at a marked edge; `None` at the boundary's end.
+    pub fn sector_from(&self, field: &Field, vertex: u32, edge: u32) -> Option<Sector> {
+        let here = &self.at[vertex as usize];
+        let i = here.marks.iter().position(|m| m.edge == edge)?;
+        if i + 1 < here.marks.len() {
+            let to = here.marks[i + 1];
+            return Some(Sector { from: edge, to: to.edge, quarters: to.slot - here.marks[i].slot });
+        }
+        if field.topology.is_boundary_vertex(vertex) {
+            return None;
+        }
+        let to = here.marks[0];
+        Some(Sector { from: edge, to: to.edge, quarters: here.total - here.marks[i].slot + to.slot })
+    }
+
+    /// Direction that leaves a sector `step` quarter turns after its start, as an
+    /// angle in the vertex's frame.
+    pub fn direction_in(&self, field: &Field, vertex: u32, sector: Sector, step: u8) -> f64 {
+        let from = field.frames.of_edge(&field.topology, sector.from, vertex);
+        let span = sector_span(field, vertex, sector);
+        from + span * f64::from(step) / f64::from(sector.quarters)
+    }
+
+    /// Marks an edge that leaves `vertex` inside an existing sector (or anywhere, at an
+    /// unmarked vertex); its slot is the whole quarter nearest to its angle that is free.
+    /// Answers whether there was room.
+    pub fn insert(&mut self, field: &Field, vertex: u32, edge: u32) -> bool {
+        let Some(place) = field.topology.neighbours(vertex).iter().position(|n| n.1 == edge) else {
+            return false;
+        };
+        let Some(sector) = self.sector_of_place(field, vertex, place as u16) else {
+            self.at[vertex as usize] = VertexMarks {
+                marks: vec![Mark { edge, place: place as u16, slot: 0 }],
+                total: 4,
+                corner: false,
+            };
+            return true;
+        };
+        if sector.quarters < 2 {
+            return false;
+        }
+        let from = field.frames.of_edge(&field.topology, sector.from, vertex);
+        let here = field.frames.of_edge(&field.topology, edge, vertex);
+        let span = sector_span(field, vertex, sector).max(1e-9);
+        let share = (here - from).rem_euclid(std::f64::consts::TAU) / span;
+        let step = (share * f64::from(sector.quarters)).round().clamp(1.0, f64::from(sector.quarters - 1)) as u8;
+        let marks = &mut self.at[vertex as usize];
+        let after = marks.marks.iter().position(|m| m.edge == sector.from).unwrap_or(0);
+        let slot = marks.marks[after].slot + step;
+        let mark = Mark { edge, place: place as u16, slot };
+        if place as u16 > marks.marks[after].place {
+            marks.marks.insert(after + 1, mark);
+        } else {
+            // The sector runs over the start of the list: this mark becomes the first.
+            let shift = marks.total - slot;
+            for m in &mut marks.marks {
+                m.slot += shift;
+            }
+            marks.marks.insert(0, Mark { slot: 0, ..mark });
+        }
+        true
+    }
+
+    /// The sector that contains the neighbour at a place of the anticlockwise list.
+    pub fn sector_of_place(&self, field: &Field, vertex: u32, place: u16) -> Option<Sector> {
+        let here = &self.at[vertex as usize];
+        let from = here.marks.iter().rev().find(|m| m.place < place).or(here.marks.last())?;
+        self.sector_from(field, vertex, from.edge)
+    }
+
+    /// Second half of marking a path through an unmarked vertex: two marks, straight on.
+    pub fn pass(&mut self, field: &Field, vertex: u32, one: u32, two: u32) {
+        let around = field.topology.neighbours(vertex);
+        let mut marks: Vec<Mark> = around
+            .iter()
+            .enumerate()
+            .filter(|(_, n)| n.1 == one || n.1 == two)
+            .map(|(place, n)| Mark { edge: n.1, place: place as u16, slot: 0 })
+            .collect();
+        if let Some(second) = marks.get_mut(1) {
+            second.slot = 2;
+        }
+        self.at[vertex as usize] = VertexMarks { marks, total: 4, corner: false };
+    }
+}
+
+/// Angle of a sector in the vertex's frame, radians; a full turn for a dangling end.
+pub fn sector_span(field: &Field, vertex: u32, sector: Sector) -> f64 {
+    let from = field.frames.of_edge(&field.topology, sector.from, vertex);
+    let to = field.frames.of_edge(&field.topology, sector.to, vertex);
+    if sector.from == sector.to {
+        return field.frames.total(vertex);
+    }
+    (to - from).rem_euclid(std::f64::consts::TAU)
+}
+
+/// Quarter turns between the artist's curves at one vertex.
+fn base_marks(field: &Field, vertex: u32, marked: &[(u32, u16)], turn: Option<f64>, is_end: bool) -> VertexMarks {
+    let boundary = field.topology.is_boundary_vertex(vertex);
+    let angles: Vec<f64> =
+        marked.iter().map(|m| field.frames.of_edge(&field.topology, m.0, vertex)).collect();
+    let n = marked.len();
+    let sectors = if boundary { n - 1 } else { n };
+    let quarters: Vec<u8> = match (sectors, turn) {
+        (0, _) => Vec::new(),
+        (1, None) if boundary && !is_end => vec![2],
+        (1, Some(turn)) if boundary => vec![(2.0 - turn / std::f64::consts::FRAC_PI_2).round().clamp(1.0, 3.0) as u8],
+        (1, _) if !boundary => vec![4],
+        (2, None) if !boundary && !is_end => vec![2, 2],
+        (2, Some(_)) if !boundary => {
+            let span = (angles[1] - angles[0]).rem_euclid(std::f64::consts::TAU);
+            if span < std::f64::consts::PI { vec![1, 3] } else { vec![3, 1] }
+        }
+        _ => {
+            let spans: Vec<f64> = (0..sectors)
+                .map(|i| (angles[(i + 1) % n] - angles[i]).rem_euclid(std::f64::consts::TAU))
+                .collect();
+            nearest_quarters(&spans, if boundary { None } else { Some(4) })
+        }
+    };
+    let mut slot = 0;
+    let mut marks = Vec::with_capacity(n);
+    for (i, &(edge, place)) in marked.iter().enumerate() {
+        marks.push(Mark { edge, place, slot });
+        slot += quarters.get(i).copied().unwrap_or(0);
+    }
+    VertexMarks { marks, total: slot, corner: turn.is_some() || (is_end && n == 2) }
+}
+
+/// Whole quarters >= 1 nearest to the spans; another total than `usual` costs a little,
+/// so that a T stays a T and three curves at thirds of a turn make a three-pole.
+fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
+    let exact: Vec<f64> = spans.iter().map(|s| s / std::f64::consts::FRAC_PI_2).collect();
+    let start: Vec<i32> = exact.iter().map(|q| (q.round() as i32).clamp(1, 4)).collect();
+    let cost = |q: &[i32]| -> f64 {
+        let misfit: f64 = q.iter().zip(&exact).map(|(a, b)| (f64::from(*a) - b).powi(2)).sum();
+        let total: i32 = q.iter().sum();
+        misfit + usual.map_or(0.0, |u| 0.3 * f64::from((total - u).abs()))
+    };
+    let mut best = start;
+    loop {
+        let mut better: Option<Vec<i32>> = None;
+        for i in 0..best.len() {
+            for step in [-1, 1] {
+                let mut other = best.clone();
+                other[i] = (other[i] + step).clamp(1, 4);
+                if cost(&other) + 1e-9 < cost(better.as_ref().unwrap_or(&best)) {
+                    better = Some(other);
+                }
+            }
+        }
+        match better {
+            Some(other) => best = other,
+            None => return best.iter().map(|&q| q as u8).collect(),
+        }
+    }
+}
+
+/// Where a chain turns a corner within the surface: signed turning (radians, left
+/// positive) at the sharpest vertex of each corner, measured over half a quad to
+/// either side so that neither jitter nor a rounding of the corner hides it.
+fn corner_turns(surface: &WorkSurface, field: &Field, quad_edge: f64) -> Vec<Option<f64>> {
+    let mut turns = vec![None; surface.positions.len()];
+    let normals = vertex_normals(surface);
+    for chain in &surface.chains {
+        let n = chain.vertices.len();
+        if n < 4 {
+            continue;
+        }
+        let turning: Vec<f64> = (0..n)
+            .map(|i| {
+                let v = chain.vertices[i];
+                let at = surface.positions[v as usize];
+                match (
+                    reach_along(surface, &chain.vertices, chain.closed, i, -1, 0.6 * quad_edge),
+                    reach_along(surface, &chain.vertices, chain.closed, i, 1, 0.6 * quad_edge),
+                ) {
+                    (Some(before), Some(after)) => {
+                        let normal = normals[v as usize];
+                        let flat = |d: DVec3| d - normal * d.dot(normal);
+                        let (one, two) = (flat(at - before), flat(after - at));
+                        one.cross(two).dot(normal).atan2(one.dot(two))
+                    }
+                    _ => 0.0,
+                }
+            })
+            .collect();
+        let window = ((0.6 * quad_edge / surface.edge.max(1e-12)).ceil() as usize).max(1);
+        for i in 0..n {
+            if turning[i].abs() < CORNER_TURN || field.topology.fan(chain.vertices[i]).next().is_none() {
+                continue;
+            }
+            let sharpest = (1..=window).all(|d| {
+                let before = if chain.closed { Some((i + n - d % n) % n) } else { i.checked_sub(d) };
+                let after = if chain.closed { Some((i + d) % n) } else { (i + d < n).then_some(i + d) };
+                before.is_none_or(|j| turning[j].abs() <= turning[i].abs())
+                    && after.is_none_or(|j| turning[j].abs() < turning[i].abs() || j == i)
+            });
+            if sharpest {
+                turns[chain.vertices[i] as usize] = Some(turning[i]);
+            }
+        }
+    }
+    turns
+}
+
+fn reach_along(surface: &WorkSurface, chain: &[u32], closed: bool, from: usize, step: i64, reach: f64) -> Option<DVec3> {
+    let n = chain.len() as i64;
+    let mut at = from as i64;
+    let mut gone = 0.0;
+    loop {
+        let following = at + step;
+        if !closed && (following < 0 || following >= n) {
+            return None;
+        }
+        let (a, b) = (at.rem_euclid(n) as usize, following.rem_euclid(n) as usize);
+        let (p, q) = (surface.positions[chain[a] as usize], surface.positions[chain[b] as usize]);
+        let length = p.distance(q);
+        if gone + length >= reach {
+            return Some(p.lerp(q, (reach - gone) / length.max(1e-300)));
+        }
+        gone += length;
+        at = following;
+        if (at - from as i64).abs() >= n {
+            return None;
+        }
+    }
+}
+
+fn vertex_normals(surface: &WorkSurface) -> Vec<DVec3> {
+    let mut sums = vec![DVec3::ZERO; surface.positions.len()];
+    for t in &surface.triangles {
+        let [a, b, c] = t.map(|v| surface.positions[v as usize]);
+        for &v in t {
+            sums[v as usize] += (b - a).cross(c - a);
+        }
+    }
+    sums.iter().map(|n| n.normalize_or_zero()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::f64::consts::PI;
+
+    #[test]
+    fn quarters_keep_a_t_and_see_a_y() {
+        let t = [PI * 0.77, PI * 0.23, PI];
+        assert_eq!(nearest_quarters(&t, Some(4)), [1, 1, 2]);
+        let y = [PI * 2.0 / 3.0; 3];
+        assert_eq!(nearest_quarters(&y, Some(4)), [1, 1, 1]);
+        let cross = [PI / 2.0; 4];
+        assert_eq!(nearest_quarters(&cross, Some(4)), [1, 1, 1, 1]);
+    }
+}

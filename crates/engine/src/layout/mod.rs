@@ -1,0 +1,287 @@
+//! Layout: the work surface cut into patches of three to six sides.
+//!
+//! Takes the work surface and its field, gives arcs (pieces of curves between
+//! nodes) and patches (disks whose sides are runs of arcs). Holds: every patch is a
+//! disk with three to six convex corners and no concave one.
+//!
+//! Curves are streamlines of the field that start square from a curve and end square
+//! on one, laid greedily, the most useful first (the idea of patch layouts by traced
+//! curves: Pietroni et al., "Reliable feature-line driven quad-remeshing", 2021).
+//! What decides connectivity are whole quarter turns counted at vertices (see
+//! [`marks`]): for every region the sum over corners of (2 − quarters) plus four
+//! times the sum of its singularities' indices is four times its Euler
+//! characteristic, so laying a curve along the field can't leave a region
+//! that is uncountable.
+
+mod lay;
+pub mod marks;
+mod regions;
+mod trace;
+
+use base::{Finding, Findings, Level, Place, Task};
+use mesh::DVec3;
+use thiserror::Error;
+
+use crate::field::{Field, Singularity};
+use crate::model::WorkSurface;
+pub use lay::{Cause, LaidCurve};
+use marks::Marks;
+use regions::Region;
+
+/// Options of the layout.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct LayoutOptions {
+    /// Edge length of the coming quads, model units.
+    pub quad_edge: f64,
+    /// Most curves that may be laid; default 2,000.
+    pub most_curves: usize,
+}
+
+impl LayoutOptions {
+    /// Options for quads of this edge length (model units).
+    pub fn for_edge(quad_edge: f64) -> Self {
+        Self { quad_edge, most_curves: 2000 }
+    }
+}
+
+/// Why there is no layout.
+#[derive(Clone, Debug, PartialEq, Error)]
+pub enum LayoutError {
+    /// A part of the surface could not be cut into patches.
+    #[error(
+        "the surface near ({:.2}, {:.2}, {:.2}) could not be cut into patches: {reason}; draw a ring or a line there",
+        at[0], at[1], at[2]
+    )]
+    NoPatch {
+        /// Middle of the region, model units.
+        at: [f64; 3],
+        /// What is wrong with it.
+        reason: String,
+    },
+    /// Cancelled from outside.
+    #[error(transparent)]
+    Cancelled(#[from] base::Cancelled),
+}
+
+/// Which curve an arc is a piece of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum ArcSource {
+    /// A chain of the work surface, by index.
+    Chain(usize),
+    /// A curve that the layout added, by index.
+    Laid(usize),
+}
+
+/// A piece of a curve between two nodes.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Arc {
+    /// Work-surface vertices in order, nodes at both ends.
+    pub vertices: Vec<u32>,
+    /// The curve that it is a piece of.
+    pub source: ArcSource,
+    /// Length, model units.
+    pub length: f64,
+}
+
+/// An arc as one patch sees it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ArcUse {
+    /// Index into [`Layout::arcs`].
+    pub arc: usize,
+    /// Whether the patch, kept on the left, runs it from first to last vertex.
+    pub forward: bool,
+}
+
+/// A disk of three to six sides.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Patch {
+    /// Work-surface triangles in rising order.
+    pub triangles: Vec<u32>,
+    /// Boundary half-edges with the patch on the left, from a corner on.
+    pub rim: Vec<u32>,
+    /// Sides anticlockwise from the rim's first half-edge; each a run of arcs.
+    pub sides: Vec<Vec<ArcUse>>,
+    /// Singularities inside, near pairs taken out.
+    pub singularities: Vec<Singularity>,
+}
+
+/// A surface cut into patches.
+#[derive(Clone, Debug)]
+pub struct Layout {
+    /// All arcs.
+    pub arcs: Vec<Arc>,
+    /// All patches, by lowest triangle.
+    pub patches: Vec<Patch>,
+    /// Curves that were added to the chains.
+    pub laid: Vec<LaidCurve>,
+}
+
+/// Cuts the surface into patches.
+///
+/// # Errors
+/// [`LayoutError`] names the place that could not be cut, or that the work was cancelled.
+pub fn run(
+    surface: &WorkSurface,
+    field: &Field,
+    options: &LayoutOptions,
+    task: &Task,
+) -> Result<(Layout, Findings), LayoutError> {
+    task.report("layout", 0.0)?;
+    let marks = Marks::of_chains(surface, field, options.quad_edge);
+    let mut laying = lay::Laying::new(
+        field,
+        &surface.positions,
+        marks,
+        surface.chains.len() as u32,
+        options.quad_edge,
+    );
+    let regions = laying.run(options.most_curves);
+    task.checkpoint()?;
+    for region in &regions {
+        if !region.is_patch() {
+            return Err(no_patch(surface, region));
+        }
+    }
+    let (marks, laid) = (laying.marks, laying.curves);
+    let (arcs, arc_of_edge) = arcs_of(surface, field, &marks, &laid, &regions);
+    let patches = regions
+        .iter()
+        .map(|r| patch_of(surface, field, r, &arcs, &arc_of_edge))
+        .collect::<Result<Vec<_>, _>>()?;
+    let mut findings = Findings::default();
+    findings.push(Finding::new(
+        "layout-patches",
+        Level::Note,
+        format!("{} patches, {} curves laid beside the guides.", patches.len(), laid.len()),
+    ));
+    for curve in laid.iter().filter(|c| c.cause == Cause::Shortest) {
+        let at = surface.positions[curve.vertices[curve.vertices.len() / 2] as usize];
+        findings.push(
+            Finding::new(
+                "layout-shortest-path",
+                Level::Note,
+                "Here no flow line served to cut the surface into patches; a shortest path was taken.",
+            )
+            .at(Place::Point { at: at.to_array() }),
+        );
+    }
+    task.report("layout", 1.0)?;
+    Ok((Layout { arcs, patches, laid }, findings))
+}
+
+fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
+    let mut sum = DVec3::ZERO;
+    for &t in &region.triangles {
+        for v in surface.triangles[t as usize] {
+            sum += surface.positions[v as usize];
+        }
+    }
+    let reason = if region.is_disk() {
+        format!("a region with {} corners was left", region.corners())
+    } else {
+        format!("a region with {} boundary loops was left", region.loops.len())
+    };
+    LayoutError::NoPatch { at: (sum / (3.0 * region.triangles.len().max(1) as f64)).to_array(), reason }
+}
+
+/// Cuts every curve at its nodes. Gives the arcs and, for each marked edge, its arc.
+fn arcs_of(
+    surface: &WorkSurface,
+    field: &Field,
+    marks: &Marks,
+    laid: &[LaidCurve],
+    regions: &[Region],
+) -> (Vec<Arc>, Vec<Option<u32>>) {
+    let topology = &field.topology;
+    let mut node: Vec<bool> = (0..surface.positions.len() as u32).map(|v| marks.is_node(v)).collect();
+    for region in regions {
+        for one in &region.loops {
+            for (h, &q) in one.halves.iter().zip(&one.turns) {
+                if q != 2 {
+                    node[topology.from(*h) as usize] = true;
+                }
+            }
+        }
+    }
+    let mut arcs = Vec::new();
+    let curves = surface
+        .chains
+        .iter()
+        .enumerate()
+        .map(|(i, c)| (ArcSource::Chain(i), c.closed, &c.vertices))
+        .chain(laid.iter().enumerate().map(|(i, c)| (ArcSource::Laid(i), false, &c.vertices)));
+    for (source, closed, vertices) in curves {
+        let mut run = vertices.clone();
+        if closed {
+            let first = run.iter().position(|&v| node[v as usize]).unwrap_or(0);
+            run.rotate_left(first);
+            run.push(run[0]);
+        }
+        let mut from = 0;
+        for i in 1..run.len() {
+            if node[run[i] as usize] || i + 1 == run.len() {
+                let piece = run[from..=i].to_vec();
+                let length = trace::run_length(&surface.positions, &piece);
+                arcs.push(Arc { vertices: piece, source, length });
+                from = i;
+            }
+        }
+    }
+    let mut arc_of_edge = vec![None; topology.edge_count()];
+    for (a, arc) in arcs.iter().enumerate() {
+        for w in arc.vertices.windows(2) {
+            if let Some(e) = topology.edge_between(w[0], w[1]) {
+                arc_of_edge[e as usize] = Some(a as u32);
+            }
+        }
+    }
+    (arcs, arc_of_edge)
+}
+
+fn patch_of(
+    surface: &WorkSurface,
+    field: &Field,
+    region: &Region,
+    arcs: &[Arc],
+    arc_of_edge: &[Option<u32>],
+) -> Result<Patch, LayoutError> {
+    let topology = &field.topology;
+    let one = &region.loops[0];
+    let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
+    let n = one.halves.len();
+    let mut rim = Vec::with_capacity(n);
+    let mut sides: Vec<Vec<ArcUse>> = Vec::new();
+    for k in 0..n {
+        let i = (first + k) % n;
+        let half = one.halves[i];
+        rim.push(half);
+        if one.turns[i] == 1 {
+            sides.push(Vec::new());
+        }
+        let Some(arc) = arc_of_edge[topology.edge(half) as usize] else {
+            return Err(no_patch(surface, region));
+        };
+        let run = &arcs[arc as usize].vertices;
+        let (from, to) = (topology.from(half), topology.to(half));
+        // A new use begins where the half-edge is the arc's first or, backwards, its last edge.
+        let starts_forward = run[0] == from && run[1] == to;
+        let starts_backward = run[run.len() - 1] == from && run[run.len() - 2] == to;
+        if let Some(side) = sides.last_mut() {
+            if starts_forward {
+                side.push(ArcUse { arc: arc as usize, forward: true });
+            } else if starts_backward {
+                side.push(ArcUse { arc: arc as usize, forward: false });
+            }
+        }
+    }
+    if sides.iter().any(Vec::is_empty) {
+        return Err(no_patch(surface, region));
+    }
+    Ok(Patch {
+        triangles: region.triangles.clone(),
+        rim,
+        sides,
+        singularities: region.singularities.clone(),
+    })
+}

@@ -1,0 +1,225 @@
+//! Regions: what the marked edges cut the surface into, and how far each is from
+//! being a patch.
+
+use std::collections::BTreeMap;
+
+use super::marks::Marks;
+use crate::field::{Field, Singularity};
+
+/// A corner-counting walk along one boundary loop of a region.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Loop {
+    /// Half-edges with the region on their left, in order.
+    pub halves: Vec<u32>,
+    /// Inner angle, in quarter turns, at the start of each half-edge; `None` where one
+    /// curve passes straight on.
+    pub turns: Vec<u8>,
+}
+
+impl Loop {
+    /// Sum over the loop of 2 − quarters: convex corners less concave ones.
+    pub fn bend(&self) -> i32 {
+        self.turns.iter().map(|&q| 2 - i32::from(q)).sum()
+    }
+
+    /// Number of convex corners.
+    pub fn corners(&self) -> usize {
+        self.turns.iter().filter(|&&q| q == 1).count()
+    }
+
+    /// Sum over concave places of quarters − 2.
+    pub fn concavity(&self) -> i32 {
+        self.turns.iter().map(|&q| (i32::from(q) - 2).max(0)).sum()
+    }
+}
+
+/// A connected set of triangles bounded by marked edges.
+#[derive(Clone, Debug, Default)]
+pub struct Region {
+    /// Triangles in rising order.
+    pub triangles: Vec<u32>,
+    /// Boundary loops, by lowest half-edge.
+    pub loops: Vec<Loop>,
+    /// V − E + F of the region cut open along the marks.
+    pub euler: i64,
+    /// Singularities that stay after near pairs of opposite sign are taken out.
+    pub singularities: Vec<Singularity>,
+}
+
+impl Region {
+    /// Number of convex corners on all loops.
+    pub fn corners(&self) -> usize {
+        self.loops.iter().map(Loop::corners).sum()
+    }
+
+    /// Whether the region is a disk.
+    pub fn is_disk(&self) -> bool {
+        self.euler == 1 && self.loops.len() == 1
+    }
+
+    /// Whether it can be filled: a disk of three to six convex corners, none concave.
+    pub fn is_patch(&self) -> bool {
+        let corners = self.corners();
+        self.is_disk() && (3..=6).contains(&corners) && self.loops.iter().all(|l| l.concavity() == 0)
+    }
+
+    /// How far from a good patch, 0 at best. The weights order what is mended first:
+    /// holes, concave places, too few or too many corners, singularities that
+    /// would share a patch.
+    pub fn disorder(&self) -> f64 {
+        let holes = (1 - self.euler).max(0) as f64 + if self.loops.is_empty() { 2.0 } else { 0.0 };
+        let concave: i32 = self.loops.iter().map(Loop::concavity).sum();
+        let corners = self.corners() as f64;
+        let off = if holes > 0.0 { 0.0 } else { (3.0 - corners).max(0.0) * 1.5 + (corners - 5.0).max(0.0) };
+        let crowd = (self.singularities.len() as f64 - 1.0).max(0.0);
+        6.0 * holes + 4.0 * f64::from(concave) + off + 0.8 * crowd
+    }
+}
+
+/// What regions are measured with.
+pub struct RegionScale {
+    /// Singularities of opposite sign nearer than this cancel (model units).
+    pub cancel: f64,
+}
+
+/// The region that contains a triangle.
+pub fn region_of(field: &Field, marks: &Marks, seed: u32, scale: &RegionScale, seen: &mut [bool]) -> Region {
+    let topology = &field.topology;
+    let mut triangles = vec![seed];
+    seen[seed as usize] = true;
+    let mut i = 0;
+    while i < triangles.len() {
+        for k in 0..3 {
+            let h = 3 * triangles[i] + k;
+            if marks.curve_of_edge[topology.edge(h) as usize].is_some() {
+                continue;
+            }
+            if let Some(g) = topology.twin(h)
+                && !seen[g as usize / 3]
+            {
+                seen[g as usize / 3] = true;
+                triangles.push(g / 3);
+            }
+        }
+        i += 1;
+    }
+    triangles.sort_unstable();
+    measure(field, marks, triangles, scale)
+}
+
+/// All regions, by lowest triangle.
+pub fn all_regions(field: &Field, marks: &Marks, scale: &RegionScale) -> Vec<Region> {
+    let mut seen = vec![false; field.topology.triangles.len()];
+    let mut regions = Vec::new();
+    for t in 0..seen.len() {
+        if !seen[t] {
+            regions.push(region_of(field, marks, t as u32, scale, &mut seen));
+        }
+    }
+    regions
+}
+
+fn measure(field: &Field, marks: &Marks, triangles: Vec<u32>, scale: &RegionScale) -> Region {
+    let topology = &field.topology;
+    let mut inner_edges = 0i64;
+    let mut rim: Vec<u32> = Vec::new();
+    let mut vertices: Vec<u32> = Vec::with_capacity(triangles.len() * 3);
+    for &t in &triangles {
+        for k in 0..3 {
+            let h = 3 * t + k;
+            vertices.push(topology.from(h));
+            if marks.curve_of_edge[topology.edge(h) as usize].is_some() || topology.twin(h).is_none() {
+                rim.push(h);
+            } else {
+                inner_edges += 1;
+            }
+        }
+    }
+    vertices.sort_unstable();
+    vertices.dedup();
+    let inner_vertices = vertices.iter().filter(|&&v| !marks.is_marked(v)).count() as i64;
+    let loops = loops_of(field, marks, &rim);
+    let found = triangles.iter().filter_map(|&t| {
+        field
+            .singularities
+            .binary_search_by_key(&t, |s| s.triangle)
+            .ok()
+            .map(|i| field.singularities[i])
+    });
+    let singularities = without_near_pairs(field, found.collect(), scale.cancel);
+    Region {
+        euler: inner_vertices - inner_edges / 2 + triangles.len() as i64,
+        triangles,
+        loops,
+        singularities,
+    }
+}
+
+fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {
+    let topology = &field.topology;
+    let mut left: BTreeMap<u32, ()> = rim.iter().map(|&h| (h, ())).collect();
+    let mut loops = Vec::new();
+    while let Some((&first, ())) = left.iter().next() {
+        let mut one = Loop::default();
+        let mut h = first;
+        // The sector before the first half-edge is filled in when the walk comes back to it.
+        loop {
+            left.remove(&h);
+            one.halves.push(h);
+            let (following, quarters) = step(field, marks, h);
+            one.turns.push(quarters);
+            h = following;
+            if h == first || !left.contains_key(&h) {
+                break;
+            }
+        }
+        // turns[i] was measured at the end of half-edge i; move it to the start.
+        one.turns.rotate_right(1);
+        loops.push(one);
+    }
+    let _ = topology;
+    loops
+}
+
+/// The half-edge that follows on the region's boundary, and the quarters at the vertex between.
+fn step(field: &Field, marks: &Marks, half: u32) -> (u32, u8) {
+    let topology = &field.topology;
+    let mut g = topology.next(half);
+    while marks.curve_of_edge[topology.edge(g) as usize].is_none() {
+        match topology.twin(g) {
+            Some(across) => g = topology.next(across),
+            None => break,
+        }
+    }
+    let vertex = topology.from(g);
+    let quarters = marks.sector_from(field, vertex, topology.edge(g)).map_or(2, |s| s.quarters);
+    (g, quarters)
+}
+
+/// Takes out pairs of opposite index that lie nearer than `reach`, nearest first.
+fn without_near_pairs(field: &Field, mut found: Vec<Singularity>, reach: f64) -> Vec<Singularity> {
+    let centre = |s: &Singularity| {
+        let corners = field.topology.triangles[s.triangle as usize];
+        corners.iter().map(|&v| field.smooth[v as usize]).sum::<mesh::DVec3>() / 3.0
+    };
+    loop {
+        let mut best: Option<(f64, usize, usize)> = None;
+        for i in 0..found.len() {
+            for j in i + 1..found.len() {
+                if found[i].quarters.signum() == found[j].quarters.signum() {
+                    continue;
+                }
+                let d = centre(&found[i]).distance(centre(&found[j]));
+                if d < reach && best.is_none_or(|b| d < b.0) {
+                    best = Some((d, i, j));
+                }
+            }
+        }
+        let Some((_, i, j)) = best else { return found };
+        found[i].quarters += found[j].quarters;
+        found.remove(j);
+        if found[i].quarters == 0 {
+            found.remove(i);
+        }
+    }
+}

@@ -1,0 +1,141 @@
+//! The program: variables for arcs and spokes, rows for patches and promises.
+
+use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
+
+use super::Plan;
+use crate::layout::{ArcUse, Layout};
+
+/// A count that a guide promises over its arcs.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Promise {
+    /// Index of the curve.
+    pub curve: usize,
+    /// Quads in all.
+    pub count: u32,
+    /// Its arcs.
+    pub arcs: Vec<usize>,
+}
+
+/// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
+const SURPLUS_COST: f64 = 60.0;
+const MOST: i32 = 4000;
+
+/// Solves for one edge length.
+pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64) -> Result<Plan, ProgramError> {
+    let mut program = Program::default();
+    let arcs: Vec<Variable> = layout.arcs.iter().map(|_| program.whole(0.0, 1, MOST)).collect();
+    let mut wanted: Vec<f64> = layout.arcs.iter().map(|a| a.length / edge).collect();
+    for promise in promises {
+        let whole: f64 = promise.arcs.iter().map(|&a| layout.arcs[a].length).sum();
+        for &a in &promise.arcs {
+            wanted[a] = layout.arcs[a].length / whole.max(1e-300) * f64::from(promise.count);
+        }
+        let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
+        program.row(&terms, Relation::Equal, f64::from(promise.count));
+    }
+    for (variable, &target) in arcs.iter().zip(&wanted) {
+        stretch_cost(&mut program, *variable, target.max(0.3));
+    }
+    let mut spokes: Vec<Vec<Variable>> = Vec::new();
+    let mut surplus: Vec<Option<[[Variable; 2]; 2]>> = Vec::new();
+    for patch in &layout.patches {
+        let n = patch.sides.len();
+        if n == 4 {
+            spokes.push(Vec::new());
+            surplus.push(Some(four_sides(&mut program, &arcs, &patch.sides)));
+        } else {
+            let y: Vec<Variable> = (0..n).map(|_| program.whole(0.0, 1, MOST)).collect();
+            for i in 0..n {
+                let mut terms = sum_of(&arcs, &patch.sides[i], 1.0);
+                terms.push((y[(i + n - 1) % n], -1.0));
+                terms.push((y[(i + 1) % n], -1.0));
+                program.row(&terms, Relation::Equal, 0.0);
+            }
+            spokes.push(y);
+            surplus.push(None);
+        }
+    }
+    let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
+    Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
+}
+
+fn sum_of(arcs: &[Variable], side: &[ArcUse], sign: f64) -> Vec<(Variable, f64)> {
+    side.iter().map(|u| (arcs[u.arc], sign)).collect()
+}
+
+/// Opposite sides agree up to an even surplus, which costs; the shorter side and the rows
+/// must have room for the pattern that takes it up (see `fill`).
+fn four_sides(program: &mut Program, arcs: &[Variable], sides: &[Vec<ArcUse>]) -> [[Variable; 2]; 2] {
+    [0, 1].map(|axis| {
+        let pair = [0, 1].map(|_| program.whole(SURPLUS_COST, 0, MOST / 4));
+        let mut terms = sum_of(arcs, &sides[axis], 1.0);
+        terms.extend(sum_of(arcs, &sides[axis + 2], -1.0));
+        terms.push((pair[0], -2.0));
+        terms.push((pair[1], 2.0));
+        program.row(&terms, Relation::Equal, 0.0);
+        // Room: the narrow side is at least as wide as half the surplus.
+        for (short, more) in [(axis + 2, pair[0]), (axis, pair[1])] {
+            let mut room = sum_of(arcs, &sides[short], 1.0);
+            room.push((more, -1.0));
+            program.row(&room, Relation::AtLeast, 0.0);
+            // Rows: two at least, so that the poles stay off the narrow side.
+            let mut rows = sum_of(arcs, &sides[1 - axis], 1.0);
+            rows.push((more, -1.0));
+            program.row(&rows, Relation::AtLeast, 1.0);
+        }
+        pair
+    })
+}
+
+/// Adds a convex piecewise linear cost near (n − t)² / t.
+fn stretch_cost(program: &mut Program, n: Variable, target: f64) {
+    let steps = [(0.2 * target, 0.2), (0.4 * target, 0.8), (f64::INFINITY, 2.0)];
+    let mut terms = vec![(n, 1.0)];
+    for (width, slope) in steps {
+        terms.push((program.real(slope, width), -1.0));
+        // Too few quads stretch as much as too many squeeze, but cost a little more: a
+        // squeezed strip can be thinned, a stretched one can't be seen around.
+        terms.push((program.real(slope * 1.05, width), 1.0));
+    }
+    program.row(&terms, Relation::Equal, target);
+}
+
+fn plan_of(
+    layout: &Layout,
+    solution: &Solution,
+    arcs: &[Variable],
+    spokes: &[Vec<Variable>],
+    surplus: &[Option<[[Variable; 2]; 2]>],
+) -> Plan {
+    let mut plan = Plan {
+        arcs: arcs.iter().map(|&v| solution.whole(v).max(1) as u32).collect(),
+        spokes: spokes
+            .iter()
+            .map(|y| y.iter().map(|&v| solution.whole(v).max(1) as u32).collect())
+            .collect(),
+        surplus: surplus
+            .iter()
+            .map(|s| match s {
+                Some(pairs) => pairs.map(|[a, b]| (solution.whole(a) - solution.whole(b)) as i32),
+                None => [0, 0],
+            })
+            .collect(),
+        faces: 0,
+    };
+    plan.faces = (0..layout.patches.len()).map(|p| faces_of(layout, &plan, p)).sum();
+    plan
+}
+
+/// Faces of one patch under a plan.
+fn faces_of(layout: &Layout, plan: &Plan, patch: usize) -> usize {
+    let y = &plan.spokes[patch];
+    if !y.is_empty() {
+        let n = y.len();
+        return (0..n).map(|i| (y[i] * y[(i + 1) % n]) as usize).sum();
+    }
+    let side = |i: usize| plan.side(layout, patch, i) as usize;
+    if plan.surplus[patch] == [0, 0] {
+        return side(0) * side(1);
+    }
+    (side(0) + side(2)) * (side(1) + side(3)) / 4
+}
