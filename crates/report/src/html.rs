@@ -1,0 +1,53 @@
+//! The page: one file that fetches nothing and runs nothing.
+
+mod page;
+
+use std::fmt::Write as _;
+
+use base::{Finding, Findings, Level, Task};
+use base64::Engine as _;
+use base64::engine::general_purpose::STANDARD;
+
+use crate::input::{ReportError, ReportInput, Table};
+use crate::json::level_name;
+use crate::pictures::{Legend, Picture, Swatch, pictures};
+
+/// The whole report as one HTML page (HTML Living Standard), pictures and all.
+///
+/// It follows the reader's choice of light or dark, needs no script and refers to nothing outside
+/// itself. All texts are escaped.
+///
+/// # Errors
+/// As [`pictures`].
+pub fn html(input: &ReportInput, task: &Task) -> Result<String, ReportError> {
+    let pictures = pictures(input, task)?;
+    Ok(page::page(input, &pictures))
+}
+
+/// Findings as they are listed: fails first, otherwise in the order in which they were made.
+pub(crate) fn in_order(findings: &Findings) -> Vec<&Finding> {
+    let mut listed: Vec<&Finding> = findings.iter().collect();
+    listed.sort_by_key(|f| std::cmp::Reverse(f.level));
+    listed
+}
+
+/// Text that can stand between tags and in quoted attributes.
+fn escaped(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            '&' => out.push_str("&amp;"),
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '"' => out.push_str("&quot;"),
+            '\'' => out.push_str("&#39;"),
+            // Control characters aren't allowed in HTML, other than white space.
+            c if c.is_control() && !matches!(c, '\n' | '\t') => out.push('\u{fffd}'),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests;
