@@ -12,6 +12,8 @@
 
 mod frames;
 mod solve;
+#[cfg(test)]
+mod tests;
 
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, TriTopology};

@@ -1,0 +1,120 @@
+//! Fields against topology (Poincaré–Hopf; H. Hopf 1926) and against known fields.
+
+use std::collections::BTreeMap;
+
+use base::Task;
+use mesh::DVec3;
+
+use super::*;
+use crate::model::{Chain, ChainSource, WorkSurface};
+
+/// A sphere of radius 1 from an icosahedron, each face cut in four `rounds` times.
+fn sphere(rounds: usize) -> WorkSurface {
+    let g = (1.0 + 5f64.sqrt()) / 2.0;
+    let mut positions: Vec<DVec3> = [
+        [-1.0, g, 0.0], [1.0, g, 0.0], [-1.0, -g, 0.0], [1.0, -g, 0.0],
+        [0.0, -1.0, g], [0.0, 1.0, g], [0.0, -1.0, -g], [0.0, 1.0, -g],
+        [g, 0.0, -1.0], [g, 0.0, 1.0], [-g, 0.0, -1.0], [-g, 0.0, 1.0],
+    ]
+    .map(|p| DVec3::from_array(p).normalize())
+    .to_vec();
+    let mut triangles: Vec<[u32; 3]> = vec![
+        [0, 11, 5], [0, 5, 1], [0, 1, 7], [0, 7, 10], [0, 10, 11], [1, 5, 9], [5, 11, 4], [11, 10, 2],
+        [10, 7, 6], [7, 1, 8], [3, 9, 4], [3, 4, 2], [3, 2, 6], [3, 6, 8], [3, 8, 9], [4, 9, 5],
+        [2, 4, 11], [6, 2, 10], [8, 6, 7], [9, 8, 1],
+    ];
+    for _ in 0..rounds {
+        let mut middle: BTreeMap<(u32, u32), u32> = BTreeMap::new();
+        let mut finer = Vec::with_capacity(triangles.len() * 4);
+        for t in &triangles {
+            let m = [0, 1, 2].map(|i| {
+                let (a, b) = (t[i].min(t[(i + 1) % 3]), t[i].max(t[(i + 1) % 3]));
+                *middle.entry((a, b)).or_insert_with(|| {
+                    positions.push((positions[a as usize] + positions[b as usize]).normalize());
+                    positions.len() as u32 - 1
+                })
+            });
+            finer.extend([[t[0], m[0], m[2]], [m[0], t[1], m[1]], [m[2], m[1], t[2]], [m[0], m[1], m[2]]]);
+        }
+        triangles = finer;
+    }
+    WorkSurface { positions, triangles, chains: vec![], edge: 0.1 }
+}
+
+/// A torus of radii 3 and 1.
+fn torus(around: u32, across: u32) -> WorkSurface {
+    let mut surface = WorkSurface { edge: 0.3, ..WorkSurface::default() };
+    let tau = std::f64::consts::TAU;
+    for i in 0..around {
+        for j in 0..across {
+            let (u, v) = (tau * f64::from(i) / f64::from(around), tau * f64::from(j) / f64::from(across));
+            let r = 3.0 + v.cos();
+            surface.positions.push(DVec3::new(r * u.cos(), r * u.sin(), v.sin()));
+        }
+    }
+    let at = |i: u32, j: u32| (i % around) * across + j % across;
+    for i in 0..around {
+        for j in 0..across {
+            surface.triangles.push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
+            surface.triangles.push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
+        }
+    }
+    surface
+}
+
+fn field_of(surface: &WorkSurface) -> Field {
+    run(surface, &FieldOptions { smoothing_rounds: 0 }, &Task::default()).unwrap().0
+}
+
+#[test]
+fn a_sphere_has_eight_three_poles() {
+    // Eight indices of +1/4 sum to the sphere's Euler characteristic 2 (Poincaré–Hopf), and are
+    // the smoothest field's singularities (Knöppel et al. 2013, figure 1, from memory).
+    let field = field_of(&sphere(3));
+    assert_eq!(field.singularities.len(), 8);
+    assert!(field.singularities.iter().all(|s| s.quarters == 1));
+}
+
+#[test]
+fn indices_on_a_torus_sum_to_nought() {
+    // The torus has Euler characteristic 0 (Poincaré–Hopf).
+    let field = field_of(&torus(60, 24));
+    assert_eq!(field.singularities.iter().map(|s| s.quarters).sum::<i32>(), 0);
+}
+
+#[test]
+fn a_square_plate_follows_its_sides() {
+    let n = 20u32;
+    let mut surface = WorkSurface { edge: 1.0 / f64::from(n), ..WorkSurface::default() };
+    for j in 0..=n {
+        for i in 0..=n {
+            surface.positions.push(DVec3::new(f64::from(i), f64::from(j), 0.0) / f64::from(n));
+        }
+    }
+    let at = |i: u32, j: u32| j * (n + 1) + i;
+    for j in 0..n {
+        for i in 0..n {
+            surface.triangles.push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
+            surface.triangles.push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
+        }
+    }
+    let sides: [Vec<u32>; 4] = [
+        (0..=n).map(|i| at(i, 0)).collect(),
+        (0..=n).map(|j| at(n, j)).collect(),
+        (0..=n).rev().map(|i| at(i, n)).collect(),
+        (0..=n).rev().map(|j| at(0, j)).collect(),
+    ];
+    for vertices in sides {
+        surface.chains.push(Chain { source: ChainSource::Boundary, closed: false, vertices });
+    }
+    let field = field_of(&surface);
+    assert!(field.singularities.is_empty());
+    // At every inner vertex one of the four directions runs along the edge to the right.
+    for j in 1..n {
+        for i in 1..n {
+            let h = field.topology.half_between(at(i, j), at(i + 1, j)).unwrap();
+            let off = wrap(field.angle[at(i, j) as usize] - field.frames.outgoing(h), std::f64::consts::FRAC_PI_2);
+            assert!(off.abs() < 0.02, "vertex {i} {j}: {off}");
+        }
+    }
+}

@@ -1,0 +1,278 @@
+//! The stages in order, each result kept behind an `Arc` with what it was made from.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use base::{Findings, Task};
+use engine::assemble::{self, Pole, Sides};
+use engine::conform::{self, ConformOptions};
+use engine::field::{self, FieldOptions};
+use engine::fill;
+use engine::guides::{self, GuideCurves, GuideOptions};
+use engine::layout::{self, LayoutOptions};
+use engine::model::{Guide, Plane, Sculpt, WorkSurface};
+use engine::quantise::{self, QuantiseOptions};
+use engine::symmetry::{self, Half, PlaneChoice};
+use engine::work::{self, WorkOptions};
+use mesh::QuadMesh;
+use thiserror::Error;
+
+/// Wanted size of the quads.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Size {
+    /// Faces of the whole surface.
+    Faces(usize),
+    /// Edge length, model units.
+    Edge(f64),
+}
+
+/// What a run is to do.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Settings {
+    /// Guides of the job.
+    pub guides: Vec<Guide>,
+    /// The mirror plane.
+    pub plane: PlaneChoice,
+    /// What the mirrored side becomes.
+    pub sides: Sides,
+    /// Wanted size.
+    pub size: Size,
+}
+
+/// How long a stage took.
+#[derive(Clone, Debug, PartialEq)]
+pub struct StageTime {
+    /// Name of the stage.
+    pub name: &'static str,
+    /// Seconds; 0 for a result that was kept from an earlier run.
+    pub seconds: f64,
+}
+
+/// A finished run.
+#[derive(Clone, Debug)]
+pub struct Outcome {
+    /// The surface.
+    pub surface: QuadMesh,
+    /// Patch of each quad.
+    pub patch_of_quad: Vec<u32>,
+    /// Poles with reasons.
+    pub poles: Vec<Pole>,
+    /// Findings of all stages but the check.
+    pub findings: Findings,
+    /// Times of the stages.
+    pub stages: Vec<StageTime>,
+    /// The plane in use.
+    pub plane: Option<Plane>,
+    /// Edge length that the stages worked with, model units.
+    pub edge: f64,
+}
+
+/// Why a run gave no surface: the stage's own words.
+#[derive(Debug, Error)]
+pub enum SessionError {
+    /// Symmetry.
+    #[error(transparent)]
+    Symmetry(#[from] symmetry::SymmetryError),
+    /// Guides.
+    #[error(transparent)]
+    Guides(#[from] guides::GuideError),
+    /// Work surface.
+    #[error(transparent)]
+    Work(#[from] work::WorkError),
+    /// Field.
+    #[error(transparent)]
+    Field(#[from] field::FieldError),
+    /// Layout.
+    #[error(transparent)]
+    Layout(#[from] layout::LayoutError),
+    /// Whole numbers.
+    #[error(transparent)]
+    Quantise(#[from] quantise::QuantiseError),
+    /// Fill.
+    #[error(transparent)]
+    Fill(#[from] fill::FillError),
+    /// Conform.
+    #[error(transparent)]
+    Conform(#[from] conform::ConformError),
+    /// The sculpt has no area.
+    #[error("the sculpt has no area, so no quads can lie on it")]
+    NoArea,
+}
+
+impl SessionError {
+    /// Whether the work was cancelled from outside.
+    pub fn is_cancelled(&self) -> bool {
+        self.to_string() == base::Cancelled.to_string()
+    }
+}
+
+/// An open sculpt and what earlier runs left.
+pub struct Session {
+    sculpt: Sculpt,
+    half: Option<(PlaneChoice, Arc<(Half, Findings)>)>,
+}
+
+struct Prepared {
+    curves: GuideCurves,
+    surface: WorkSurface,
+    edge: f64,
+    findings: Findings,
+}
+
+/// Work surfaces whose area tells another edge length than this share are made again.
+const EDGE_DRIFT: f64 = 0.1;
+
+impl Session {
+    /// Opens a sculpt.
+    pub fn new(sculpt: Sculpt) -> Self {
+        Self { sculpt, half: None }
+    }
+
+    /// The sculpt.
+    pub fn sculpt(&self) -> &Sculpt {
+        &self.sculpt
+    }
+
+    /// Runs every stage from symmetry to the assembled surface.
+    ///
+    /// # Errors
+    /// [`SessionError`]: the first stage that can't go on.
+    pub fn run(&mut self, settings: &Settings, task: &Task) -> Result<Outcome, SessionError> {
+        let mut clock = Clock::default();
+        let kept = self.half(settings, task)?;
+        let (half, half_findings) = &*kept;
+        clock.lap("symmetry");
+        let mut findings = half_findings.clone();
+        let prepared = self.prepare(half, settings, task, &mut clock)?;
+        findings.append(prepared.findings.clone());
+        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
+
+        let (cross, more) = field::run(surface, &FieldOptions::default(), task)?;
+        findings.append(more);
+        clock.lap("field");
+        let (patches, more) = layout::run(surface, &cross, &LayoutOptions::for_edge(edge), task)?;
+        findings.append(more);
+        clock.lap("layout");
+        let halves = if half.plane.is_some() { 2 } else { 1 };
+        let faces = match settings.size {
+            Size::Faces(n) => Some(n / halves),
+            Size::Edge(_) => None,
+        };
+        let options = QuantiseOptions::new(edge, faces);
+        let (plan, more) = quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
+        findings.append(more);
+        clock.lap("quantise");
+        let (filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
+        findings.append(more);
+        clock.lap("fill");
+        let options = ConformOptions::for_edge(edge);
+        let (placed, more) =
+            conform::run(&filled, surface, &patches, curves, &self.sculpt, half.plane, &options, task)?;
+        findings.append(more);
+        let whole = assemble::run(&assemble::Parts {
+            half: &placed,
+            filled: &filled,
+            surface,
+            layout: &patches,
+            plan: &plan,
+            curves,
+            guides: &settings.guides,
+            sculpt: &self.sculpt,
+            plane: half.plane,
+            sides: settings.sides,
+            edge,
+        });
+        clock.lap("conform");
+        Ok(Outcome {
+            surface: whole.mesh,
+            patch_of_quad: whole.patch_of_quad,
+            poles: whole.poles,
+            findings,
+            stages: clock.laps,
+            plane: half.plane,
+            edge,
+        })
+    }
+
+    fn half(&mut self, settings: &Settings, task: &Task) -> Result<Arc<(Half, Findings)>, SessionError> {
+        match &self.half {
+            Some((choice, kept)) if *choice == settings.plane => Ok(Arc::clone(kept)),
+            _ => {
+                let made = Arc::new(symmetry::run(&self.sculpt, settings.plane, task)?);
+                self.half = Some((settings.plane, Arc::clone(&made)));
+                Ok(made)
+            }
+        }
+    }
+
+    /// Guides and work surface; made a second time where openings cut so much away that the
+    /// budget means another edge length.
+    fn prepare(
+        &self,
+        half: &Half,
+        settings: &Settings,
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Prepared, SessionError> {
+        let halves = if half.plane.is_some() { 2.0 } else { 1.0 };
+        let mut edge = match settings.size {
+            Size::Edge(edge) => edge,
+            Size::Faces(n) => (half.mesh.area() * halves / n.max(1) as f64).sqrt(),
+        };
+        if !(edge.is_finite() && edge > 0.0) {
+            return Err(SessionError::NoArea);
+        }
+        let mut again = matches!(settings.size, Size::Faces(_));
+        loop {
+            let (curves, mut findings) =
+                guides::run(&settings.guides, &self.sculpt, half.plane, &GuideOptions { edge }, task)?;
+            clock.lap("guides");
+            let (surface, more) = work::run(half, &self.sculpt, &curves, &WorkOptions::for_edge(edge), task)?;
+            clock.lap("work");
+            findings.append(more);
+            let Size::Faces(n) = settings.size else {
+                return Ok(Prepared { curves, surface, edge, findings });
+            };
+            let fits = (area(&surface) * halves / n.max(1) as f64).sqrt();
+            if !again || (fits / edge - 1.0).abs() < EDGE_DRIFT {
+                return Ok(Prepared { curves, surface, edge: fits, findings });
+            }
+            edge = fits;
+            again = false;
+        }
+    }
+}
+
+fn area(surface: &WorkSurface) -> f64 {
+    surface
+        .triangles
+        .iter()
+        .map(|t| {
+            let [a, b, c] = t.map(|v| surface.positions[v as usize]);
+            (b - a).cross(c - a).length() / 2.0
+        })
+        .sum()
+}
+
+struct Clock {
+    last: Instant,
+    laps: Vec<StageTime>,
+}
+
+impl Default for Clock {
+    fn default() -> Self {
+        Self { last: Instant::now(), laps: Vec::new() }
+    }
+}
+
+impl Clock {
+    fn lap(&mut self, name: &'static str) {
+        let now = Instant::now();
+        let seconds = (now - self.last).as_secs_f64();
+        self.last = now;
+        match self.laps.iter_mut().find(|l| l.name == name) {
+            Some(lap) => lap.seconds += seconds,
+            None => self.laps.push(StageTime { name, seconds }),
+        }
+    }
+}
