@@ -31,7 +31,7 @@ pub(crate) struct Frame {
 
 impl Camera {
     /// Widest picture, as a multiple of the height asked for; wider things make it less high.
-    const WIDEST: f64 = 1.5;
+    const WIDEST: f64 = 1.4;
     /// Least width and height, as a share of the height asked for.
     const LEAST: f64 = 0.5;
 
@@ -151,6 +151,6 @@ mod tests {
         assert!(dot.project(DVec3::ONE).iter().all(|v| v.is_finite()));
         let wide = [DVec3::ZERO, DVec3::X * 100.0].into_iter();
         let camera = Camera::fitting(DVec3::Z, wide, frame).unwrap();
-        assert_eq!((camera.width, camera.height), (450, 150));
+        assert_eq!((camera.width, camera.height), (420, 150));
     }
 }

@@ -1,29 +1,46 @@
 //! Colours: linear light inside, sRGB (IEC 61966-2-1) at the rim, OKLab (Ottosson, "A
 //! perceptual color space for image processing", 2020) wherever steps must look even.
 
+use std::sync::LazyLock;
+
 /// Red, green and blue in linear light, 0 to 1.
 pub(crate) type Rgb = [f32; 3];
 
 /// sRGB transfer function, 0 to 255 rounded.
 pub(crate) fn encode(value: f32) -> u8 {
-    let v = value.clamp(0.0, 1.0);
-    let s = if v <= 0.003_130_8 {
-        12.92 * v
-    } else {
-        1.055 * v.powf(1.0 / 2.4) - 0.055
-    };
-    (s * 255.0 + 0.5) as u8
+    ENCODED[(value.clamp(0.0, 1.0) * (ENCODED.len() - 1) as f32 + 0.5) as usize]
 }
+
+/// [`encode`] at even steps of linear light; fine enough that no value of 8 bits is skipped.
+static ENCODED: LazyLock<Vec<u8>> = LazyLock::new(|| {
+    let steps = 1 << 14;
+    let curve = |v: f32| {
+        if v <= 0.003_130_8 {
+            12.92 * v
+        } else {
+            1.055 * v.powf(1.0 / 2.4) - 0.055
+        }
+    };
+    (0..=steps)
+        .map(|i| (curve(i as f32 / steps as f32) * 255.0 + 0.5) as u8)
+        .collect()
+});
 
 /// Linear light of an sRGB value.
 pub(crate) fn decode(value: u8) -> f32 {
-    let s = f32::from(value) / 255.0;
-    if s <= 0.040_45 {
-        s / 12.92
-    } else {
-        ((s + 0.055) / 1.055).powf(2.4)
-    }
+    DECODED[value as usize]
 }
+
+static DECODED: LazyLock<[f32; 256]> = LazyLock::new(|| {
+    std::array::from_fn(|i| {
+        let s = i as f32 / 255.0;
+        if s <= 0.040_45 {
+            s / 12.92
+        } else {
+            ((s + 0.055) / 1.055).powf(2.4)
+        }
+    })
+});
 
 /// Linear light of an sRGB colour written `0xRRGGBB`.
 pub(crate) fn srgb(hex: u32) -> Rgb {

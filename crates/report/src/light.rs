@@ -73,36 +73,31 @@ pub(crate) struct Openness {
 
 /// Directions turn from pixel to pixel in a block this wide; blurring over the block evens it out.
 const BLOCK: usize = 4;
+/// Pairs of neighbours at each of two distances.
 const PAIRS: usize = 3;
 
 impl Openness {
     /// `reach` is the size of the hollows that darken, pixels.
     pub fn new(layer: &Layer, camera: &Camera, reach: f32) -> Self {
-        let (width, height) = (camera.width as usize, camera.height as usize);
-        let depth = |x: i64, y: i64| -> Option<f32> {
-            let (x, y) = (usize::try_from(x).ok()?, usize::try_from(y).ok()?);
-            let s = SAMPLES as usize;
-            (x < width)
-                .then(|| layer.at(x * s, y * s))
-                .flatten()
-                .map(|seen| seen.depth)
-        };
-        let raw: Vec<f32> = (0..width * height)
-            .into_par_iter()
-            .map(|i| {
-                let (x, y) = (i % width, i / width);
-                let here = depth(x as i64, y as i64)?;
-                let turn = ((x % BLOCK) + BLOCK * (y % BLOCK)) as f32 / (BLOCK * BLOCK) as f32;
-                Some(hollow(here, turn, reach, |dx, dy| {
-                    depth(x as i64 + dx, y as i64 + dy)
-                }))
-            })
-            .map(|hollow| hollow.unwrap_or(0.0))
-            .collect();
-        let values = (0..width * height)
-            .into_par_iter()
-            .map(|i| 1.0 - block_mean(&raw, &depth, (i % width, i / width), (width, height), reach))
-            .collect();
+        let width = camera.width as usize;
+        let depths = Depths::new(layer, camera, reach);
+        let pairs: Vec<[Pair; 2 * PAIRS]> =
+            (0..BLOCK * BLOCK).map(|turn| pairs(turn, reach)).collect();
+        let mut raw = vec![0.0; width * camera.height as usize];
+        raw.par_chunks_mut(width).enumerate().for_each(|(y, row)| {
+            for (x, value) in row.iter_mut().enumerate() {
+                *value = depths.hollow(x, y, &pairs[x % BLOCK + BLOCK * (y % BLOCK)]);
+            }
+        });
+        let mut values = vec![1.0; raw.len()];
+        values
+            .par_chunks_mut(width)
+            .enumerate()
+            .for_each(|(y, row)| {
+                for (x, value) in row.iter_mut().enumerate() {
+                    *value = 1.0 - depths.block_mean(&raw, x, y, reach);
+                }
+            });
         Self { width, values }
     }
 
@@ -111,51 +106,105 @@ impl Openness {
     }
 }
 
-/// How hollow a pixel is, 0 to 1.
-fn hollow(here: f32, turn: f32, reach: f32, depth: impl Fn(i64, i64) -> Option<f32>) -> f32 {
-    let (mut sum, mut count) = (0.0, 0.0);
-    for ring in [0.3, 1.0] {
-        let radius = reach * ring * (0.7 + 0.3 * turn);
-        for pair in 0..PAIRS {
-            let angle = (pair as f32 + turn) / PAIRS as f32 * std::f32::consts::PI;
-            let (dx, dy) = (
-                (radius * angle.cos()).round() as i64,
-                (radius * angle.sin()).round() as i64,
-            );
-            count += 1.0;
-            let (Some(one), Some(two)) = (depth(dx, dy), depth(-dx, -dy)) else {
-                continue;
-            };
-            // What lies far in front casts no more than what lies just in front, and a step
-            // down on one side must not make up for a wall on the other.
-            let limit = |d: f32| (here - d).clamp(-radius, 1.5 * radius);
-            sum += ((limit(one) + limit(two)) / (1.2 * radius)).clamp(0.0, 1.0);
-        }
-    }
-    0.85 * sum / count
+/// Two opposite neighbours: how far off one is, pixels.
+#[derive(Clone, Copy)]
+struct Pair {
+    dx: i32,
+    dy: i32,
+    radius: f32,
 }
 
-/// Mean over the block around a pixel, leaving out what lies at another depth.
-fn block_mean(
-    raw: &[f32],
-    depth: &impl Fn(i64, i64) -> Option<f32>,
-    (x, y): (usize, usize),
-    (width, height): (usize, usize),
-    reach: f32,
-) -> f32 {
-    let Some(here) = depth(x as i64, y as i64) else {
-        return 0.0;
-    };
-    let (mut sum, mut count) = (0.0, 0.0);
-    for j in y.saturating_sub(BLOCK / 2)..(y + BLOCK / 2).min(height) {
-        for i in x.saturating_sub(BLOCK / 2)..(x + BLOCK / 2).min(width) {
-            if depth(i as i64, j as i64).is_some_and(|d| (d - here).abs() < reach) {
-                sum += raw[j * width + i];
-                count += 1.0;
+fn pairs(turn: usize, reach: f32) -> [Pair; 2 * PAIRS] {
+    let turn = turn as f32 / (BLOCK * BLOCK) as f32;
+    std::array::from_fn(|i| {
+        let ring = if i < PAIRS { 0.3 } else { 1.0 };
+        let radius = reach * ring * (0.7 + 0.3 * turn);
+        let angle = ((i % PAIRS) as f32 + turn) / PAIRS as f32 * std::f32::consts::PI;
+        let (dx, dy) = (
+            (radius * angle.cos()).round() as i32,
+            (radius * angle.sin()).round() as i32,
+        );
+        Pair {
+            dx,
+            dy,
+            radius: radius.max(1e-3),
+        }
+    })
+}
+
+/// Depth of each pixel with a rim of nothing around, so that neighbours needn't be checked.
+struct Depths {
+    width: usize,
+    height: usize,
+    rim: usize,
+    /// Infinite where nothing is.
+    values: Vec<f32>,
+}
+
+impl Depths {
+    fn new(layer: &Layer, camera: &Camera, reach: f32) -> Self {
+        let (width, height) = (camera.width as usize, camera.height as usize);
+        let rim = reach.ceil() as usize + BLOCK;
+        let mut depths = Self {
+            width,
+            height,
+            rim,
+            values: vec![f32::INFINITY; (width + 2 * rim) * (height + 2 * rim)],
+        };
+        for y in 0..height {
+            for x in 0..width {
+                let at = depths.place(x, y);
+                let seen = layer.at(x * SAMPLES as usize, y * SAMPLES as usize);
+                depths.values[at] = seen.map_or(f32::INFINITY, |seen| seen.depth);
             }
         }
+        depths
     }
-    if count > 0.0 { sum / count } else { 0.0 }
+
+    fn place(&self, x: usize, y: usize) -> usize {
+        (y + self.rim) * (self.width + 2 * self.rim) + x + self.rim
+    }
+
+    /// How hollow a pixel is, 0 to 1.
+    fn hollow(&self, x: usize, y: usize, pairs: &[Pair]) -> f32 {
+        let place = self.place(x, y);
+        let here = self.values[place];
+        if here.is_infinite() {
+            return 0.0;
+        }
+        let row = (self.width + 2 * self.rim) as i32;
+        let mut sum = 0.0;
+        for pair in pairs {
+            let step = (pair.dy * row + pair.dx) as isize;
+            let one = self.values[place.wrapping_add_signed(step)];
+            let two = self.values[place.wrapping_add_signed(-step)];
+            if one.is_finite() && two.is_finite() {
+                // What lies far in front casts no more than what lies just in front, and a step
+                // down on one side must not make up for a wall on the other.
+                let limit = |d: f32| (here - d).clamp(-pair.radius, 1.5 * pair.radius);
+                sum += ((limit(one) + limit(two)) / (1.2 * pair.radius)).clamp(0.0, 1.0);
+            }
+        }
+        0.85 * sum / pairs.len() as f32
+    }
+
+    /// Mean over the block around a pixel, leaving out what lies at another depth.
+    fn block_mean(&self, raw: &[f32], x: usize, y: usize, reach: f32) -> f32 {
+        let here = self.values[self.place(x, y)];
+        if here.is_infinite() {
+            return 0.0;
+        }
+        let (mut sum, mut count) = (0.0, 0.0);
+        for j in y.saturating_sub(BLOCK / 2)..(y + BLOCK / 2).min(self.height) {
+            for i in x.saturating_sub(BLOCK / 2)..(x + BLOCK / 2).min(self.width) {
+                if (self.values[self.place(i, j)] - here).abs() < reach {
+                    sum += raw[j * self.width + i];
+                    count += 1.0;
+                }
+            }
+        }
+        if count > 0.0 { sum / count } else { 0.0 }
+    }
 }
 
 #[cfg(test)]

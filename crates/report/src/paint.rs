@@ -139,7 +139,7 @@ pub(crate) enum Look<'a> {
 /// Patches with tints, so that neighbours differ.
 pub(crate) struct Patches {
     of_quad: Vec<u32>,
-    tint_of_quad: Vec<usize>,
+    tint_of_quad: Vec<Rgb>,
 }
 
 impl Patches {
@@ -171,7 +171,7 @@ impl Patches {
             of_quad: of_quad.to_vec(),
             tint_of_quad: of_quad
                 .iter()
-                .map(|p| tints.get(p).copied().unwrap_or(0))
+                .map(|p| patch_tint(tints.get(p).copied().unwrap_or(0)))
                 .collect(),
         }
     }
@@ -221,7 +221,7 @@ impl<'a> Quads<'a> {
                     0.55 * self.edges(at, |_| false),
                 );
             }
-            Look::Patches(patches) => patch_tint(patches.tint_of_quad[quad]),
+            Look::Patches(patches) => patches.tint_of_quad[quad],
         };
         let border = |side: usize| match (look, self.surface.beyond[quad][side]) {
             (Look::Patches(p), Some(other)) => p.of_quad[other as usize] != p.of_quad[quad],
@@ -261,20 +261,22 @@ impl<'a> Quads<'a> {
         let quad = at.triangle as usize / 2;
         let corners = self.surface.mesh.quads[quad].map(|v| self.drawn.corners[v as usize]);
         let soft = 0.35;
+        let wide = 2.4 * self.line + 0.3;
         let mut cover = 0.0_f32;
         for side in 0..4 {
             let [a, b] = [corners[side], corners[(side + 1) % 4]];
             let t = along(at.place, a, b);
-            let off = (at.place[0] - a[0] - t * (b[0] - a[0]))
-                .hypot(at.place[1] - a[1] - t * (b[1] - a[1]));
-            let heavy = self.surface.on_boundary[quad][side] || heavy(side);
-            let radius = if heavy {
-                2.4 * self.line + 0.3
+            let off = [0, 1].map(|i| at.place[i] - a[i] - t * (b[i] - a[i]));
+            let off = off[0] * off[0] + off[1] * off[1];
+            if off > (wide + soft) * (wide + soft) {
+                continue;
+            }
+            let (radius, fade) = if self.surface.on_boundary[quad][side] || heavy(side) {
+                (wide, 1.0)
             } else {
-                self.line
+                (self.line, self.fade(&corners))
             };
-            let fade = if heavy { 1.0 } else { self.fade(&corners) };
-            cover = cover.max(fade * ((radius + soft - off) / (2.0 * soft)).clamp(0.0, 1.0));
+            cover = cover.max(fade * ((radius + soft - off.sqrt()) / (2.0 * soft)).clamp(0.0, 1.0));
         }
         cover
     }
@@ -284,7 +286,10 @@ impl<'a> Quads<'a> {
         let [p, q] = [[0, 2], [1, 3]]
             .map(|[i, j]| [corners[j][0] - corners[i][0], corners[j][1] - corners[i][1]]);
         let area = (p[0] * q[1] - p[1] * q[0]).abs() / 2.0;
-        let longest = p[0].hypot(p[1]).max(q[0].hypot(q[1])).max(1e-6);
+        let longest = (p[0] * p[0] + p[1] * p[1])
+            .max(q[0] * q[0] + q[1] * q[1])
+            .sqrt()
+            .max(1e-6);
         (area / longest / (7.0 * self.line)).clamp(0.25, 1.0)
     }
 }

@@ -61,28 +61,43 @@ struct View {
     key: &'static str,
     words: &'static str,
     toward: DVec3,
-    /// Whether only the plain surface is drawn.
-    plain: bool,
+    detail: Detail,
+}
+
+/// What is drawn from a point of view.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Detail {
+    /// The surface.
+    Plain,
+    /// Its edges over the sculpt as well.
+    Edges,
+    /// Everything.
+    Full,
 }
 
 fn views() -> [View; 5] {
-    let view = |key, words, toward, plain| View {
+    let view = |key, words, toward, detail| View {
         key,
         words,
         toward,
-        plain,
+        detail,
     };
     [
-        view("front", "from the front", DVec3::Z, false),
-        view("back", "from the back", -DVec3::Z, false),
+        view("front", "from the front", DVec3::Z, Detail::Full),
+        view("back", "from the back", -DVec3::Z, Detail::Full),
         view(
             "above",
             "from three-quarter above",
             DVec3::new(0.62, 0.5, 0.75),
-            false,
+            Detail::Edges,
         ),
-        view("side", "from its left side", DVec3::X, true),
-        view("below", "from below", DVec3::new(-0.35, -0.85, 0.55), true),
+        view("side", "from its left side", DVec3::X, Detail::Plain),
+        view(
+            "below",
+            "from below",
+            DVec3::new(-0.35, -0.85, 0.55),
+            Detail::Plain,
+        ),
     ]
 }
 
@@ -149,7 +164,7 @@ fn standard(bench: &Bench, view: &View, sheets: &mut Vec<Sheet>) {
     {
         sheets.extend(draw::surface_sheets(bench, &camera, view));
     }
-    let wanted = matches!(view.key, "front" | "back") && !bench.sculpt.triangles.is_empty();
+    let wanted = view.detail == Detail::Full && !bench.sculpt.triangles.is_empty();
     if wanted
         && let Some(camera) = Camera::fitting(
             view.toward,

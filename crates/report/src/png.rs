@@ -3,18 +3,21 @@
 use png::{BitDepth, ColorType, Compression, Encoder, EncodingError, Filter};
 
 use crate::canvas::Canvas;
+use crate::palette::indexed;
 
-/// An sRGB picture of eight bits a channel.
+/// An sRGB picture of at most 256 colours.
 pub(crate) fn pack(canvas: &Canvas) -> Result<Vec<u8>, EncodingError> {
+    let picture = indexed(&canvas.bytes());
     let mut bytes = Vec::new();
     let mut encoder = Encoder::new(&mut bytes, canvas.width as u32, canvas.height as u32);
-    encoder.set_color(ColorType::Rgb);
+    encoder.set_color(ColorType::Indexed);
     encoder.set_depth(BitDepth::Eight);
+    encoder.set_palette(picture.palette.concat());
     encoder.set_compression(Compression::Balanced);
-    encoder.set_filter(Filter::Adaptive);
+    encoder.set_filter(Filter::NoFilter);
     encoder.set_source_srgb(png::SrgbRenderingIntent::Perceptual);
     let mut writer = encoder.write_header()?;
-    writer.write_image_data(&canvas.bytes())?;
+    writer.write_image_data(&picture.indices)?;
     writer.finish()?;
     Ok(bytes)
 }
@@ -29,9 +32,9 @@ mod tests {
             (x / 2 == 1 && y / 2 == 2).then_some([0.0, 0.5, 1.0])
         });
         let packed = pack(&canvas).unwrap();
-        let mut reader = png::Decoder::new(std::io::Cursor::new(packed))
-            .read_info()
-            .unwrap();
+        let mut decoder = png::Decoder::new(std::io::Cursor::new(packed));
+        decoder.set_transformations(png::Transformations::EXPAND);
+        let mut reader = decoder.read_info().unwrap();
         let mut bytes = vec![0; reader.output_buffer_size().unwrap()];
         let info = reader.next_frame(&mut bytes).unwrap();
         assert_eq!((info.width, info.height), (5, 3));

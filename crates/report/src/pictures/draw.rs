@@ -4,7 +4,7 @@ use base::Level;
 use mesh::DVec3;
 
 use super::marks::{self, KindStyle};
-use super::{Legend, Swatch, View};
+use super::{Detail, Legend, Swatch, View};
 use crate::camera::{Camera, Frame};
 use crate::canvas::Canvas;
 use crate::closeup::Laid;
@@ -93,100 +93,101 @@ pub(super) fn swatch(label: impl Into<String>, colour: crate::colour::Rgb, form:
 /// The pictures of the surface from one point of view.
 pub(super) fn surface_sheets(bench: &Bench, camera: &Camera, view: &View) -> Vec<Sheet> {
     let quads = Quads::new(&bench.surface, camera, hollow_px(camera));
-    let sheet = |section, name: &str, caption: String, legend, canvas| Sheet {
-        name: format!("{name}-{}", view.key),
-        section,
-        caption,
-        legend,
-        canvas,
-    };
     let plain = painted(&quads, Look::Plain);
-    let count = bench.input.surface.quads.len();
-    let inside = vec![swatch("the inner side", lining(), Legend::Area)];
     let mut sheets = Vec::new();
-    if !view.plain {
-        sheets.push(sheet(
-            Section::Over,
-            "over-sculpt",
-            format!("Its edges drawn on the sculpt, {}.", view.words),
-            vec![],
-            over_sculpt(bench, &quads),
-        ));
-        if let Some(fidelity) = &bench.fidelity {
-            let mut canvas = painted(&quads, Look::Distance(fidelity));
-            marks::scale(&mut canvas, fidelity.end, frame_height(bench));
-            let caption = format!(
-                "Distance to the sculpt, {}, in mean edges: root mean square {}, greatest {}.",
-                view.words,
-                short(fidelity.rms),
-                short(fidelity.greatest)
-            );
-            sheets.push(sheet(
-                Section::Distance,
-                "distance",
-                caption,
-                vec![],
-                canvas,
-            ));
-        }
-        if let Some(patches) = &bench.patches {
-            let caption = format!("{} patches, {}.", patches.count(), view.words);
-            sheets.push(sheet(
-                Section::Patches,
-                "patches",
-                caption,
-                vec![],
-                painted(&quads, Look::Patches(patches)),
-            ));
-        }
-        if view.key != "above" {
-            let mut canvas = plain.clone();
-            marks::poles(&mut canvas, &quads, bench.input.poles, frame_height(bench));
-            let caption = format!("{} poles, {}.", bench.input.poles.len(), view.words);
-            sheets.push(sheet(
-                Section::Poles,
-                "poles",
-                caption,
-                marks::pole_legend(bench.input.poles),
-                canvas,
-            ));
-            let mut canvas = plain.clone();
-            if marks::findings(
-                &mut canvas,
-                &quads,
-                bench.input.findings,
-                frame_height(bench),
-            ) > 0
-            {
-                let legend = [Level::Fail, Level::Warn].map(|level| {
-                    swatch(
-                        marks::level_label(level),
-                        marks::level_tint(level),
-                        marks::level_form(level),
-                    )
-                });
-                let caption = format!(
-                    "Places of findings, {}; numbers are those of the list.",
-                    view.words
-                );
-                sheets.push(sheet(
-                    Section::Findings,
-                    "findings",
-                    caption,
-                    legend.to_vec(),
-                    canvas,
-                ));
-            }
-        }
+    if view.detail >= Detail::Edges && !bench.sculpt.triangles.is_empty() {
+        sheets.push(Sheet {
+            name: format!("over-sculpt-{}", view.key),
+            section: Section::Over,
+            caption: format!("Its edges drawn on the sculpt, {}.", view.words),
+            legend: vec![],
+            canvas: over_sculpt(bench, &quads),
+        });
     }
-    sheets.push(sheet(
-        Section::Surface,
-        "surface",
-        format!("{count} quads, {}.", view.words),
-        inside,
-        plain,
-    ));
+    if view.detail == Detail::Full {
+        sheets.extend(
+            bench
+                .fidelity
+                .as_ref()
+                .map(|f| distance_sheet(bench, &quads, f, view)),
+        );
+        sheets.extend(bench.patches.as_ref().map(|patches| Sheet {
+            name: format!("patches-{}", view.key),
+            section: Section::Patches,
+            caption: format!("{} patches, {}.", patches.count(), view.words),
+            legend: vec![],
+            canvas: painted(&quads, Look::Patches(patches)),
+        }));
+        sheets.push(poles_sheet(bench, &quads, &plain, view));
+        sheets.extend(findings_sheet(bench, &quads, &plain, view));
+    }
+    sheets.push(Sheet {
+        name: format!("surface-{}", view.key),
+        section: Section::Surface,
+        caption: format!("{} quads, {}.", bench.input.surface.quads.len(), view.words),
+        legend: vec![swatch("the inner side, striped", lining(), Legend::Area)],
+        canvas: plain,
+    });
     sheets
+}
+
+fn distance_sheet(bench: &Bench, quads: &Quads, fidelity: &Fidelity, view: &View) -> Sheet {
+    let mut canvas = painted(quads, Look::Distance(fidelity));
+    marks::scale(&mut canvas, fidelity.end, frame_height(bench));
+    let caption = format!(
+        "Distance to the sculpt in mean edges, {}: root mean square {}, greatest {}; the scale ends at {}.",
+        view.words,
+        short(fidelity.rms),
+        short(fidelity.greatest),
+        fidelity.end,
+    );
+    Sheet {
+        name: format!("distance-{}", view.key),
+        section: Section::Distance,
+        caption,
+        legend: vec![],
+        canvas,
+    }
+}
+
+fn poles_sheet(bench: &Bench, quads: &Quads, plain: &Canvas, view: &View) -> Sheet {
+    let mut canvas = plain.clone();
+    marks::poles(&mut canvas, quads, bench.input.poles, frame_height(bench));
+    Sheet {
+        name: format!("poles-{}", view.key),
+        section: Section::Poles,
+        caption: format!("Poles, {}; as many corners as edges meet.", view.words),
+        legend: marks::pole_legend(bench.input.poles),
+        canvas,
+    }
+}
+
+/// Nothing where no finding has a place that is seen from here.
+fn findings_sheet(bench: &Bench, quads: &Quads, plain: &Canvas, view: &View) -> Option<Sheet> {
+    let mut canvas = plain.clone();
+    let marked = marks::findings(
+        &mut canvas,
+        quads,
+        bench.input.findings,
+        frame_height(bench),
+    );
+    let legend = [Level::Fail, Level::Warn].map(|level| {
+        swatch(
+            marks::level_label(level),
+            marks::level_tint(level),
+            marks::level_form(level),
+        )
+    });
+    (marked > 0).then(|| Sheet {
+        name: format!("findings-{}", view.key),
+        section: Section::Findings,
+        caption: format!(
+            "Places of findings, {}; numbers are those of the list.",
+            view.words
+        ),
+        legend: legend.to_vec(),
+        canvas,
+    })
 }
 
 fn frame_height(bench: &Bench) -> f32 {

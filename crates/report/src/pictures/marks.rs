@@ -10,8 +10,9 @@ use crate::canvas::Canvas;
 use crate::colour::{Rgb, distance_scale, mix, srgb};
 use crate::html::in_order;
 use crate::input::{GuideView, PoleView};
+use crate::lettering::{letters, letters_width};
 use crate::paint::{Quads, ground, ink};
-use crate::strokes::{Pen, Spot, letters, letters_width, line, polygon};
+use crate::strokes::{Pen, Spot, line, polygon};
 
 fn white() -> Rgb {
     [1.0; 3]
