@@ -1,12 +1,34 @@
 //! Files: sculpt readers, surface writers, the job file.
 //!
 //! ```text
-//! sculpt file ─▶ read_sculpt ─▶ RawSculpt ─▶ (intake)
+//! job file ───▶ JobFile ─────▶ JobSpec ───▶ (stages) ─▶ QuadMesh
+//! sculpt file ▶ read_sculpt ─▶ RawSculpt ─▶ (intake)       │
+//!                                 surface file ◀─ obj_text, glb, write_whole
+//! ```
+//!
+//! ```
+//! use loopwright_files::{obj_text, parse_sculpt};
+//! use mesh::{DVec3, QuadMesh};
+//! let positions = vec![DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
+//! let mesh = QuadMesh { positions, quads: vec![[0, 1, 2, 3]], groups: vec![] };
+//! let sculpt = parse_sculpt("patch.obj".as_ref(), &obj_text(&mesh, "a patch")).unwrap();
+//! assert_eq!(sculpt.triangles.len(), 2);
 //! ```
 
+mod job;
 mod sculpt;
+mod write;
 
+pub use job::{
+    DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec,
+    JobError, JobFault, JobFile, JobProblem, JobSpec, LARGEST_COUNT, LineColumn, PartSpec,
+    PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
+};
 pub use sculpt::{
     RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_sculpt,
     read_sculpt,
+};
+pub use write::{
+    EncodeError, GlbOptions, MirrorPlane, WriteError, glb, obj_text, symmetric_triangles,
+    write_all_or_none, write_whole,
 };

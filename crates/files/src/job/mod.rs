@@ -1,0 +1,161 @@
+//! The job file: one TOML file a part, kept as text with its comments and order, and
+//! read as a [`JobSpec`].
+//!
+//! ```
+//! use loopwright_files::JobFile;
+//! let text = r#"
+//! job = 1
+//! [sculpt]
+//! file = "oilskin.ply"
+//! "#;
+//! let mut job = JobFile::parse("coat.toml".as_ref(), text).unwrap();
+//! let mut spec = job.spec().clone();
+//! assert_eq!(spec.name, "coat");
+//! spec.set_faces(2400).unwrap();
+//! job.update(spec).unwrap();
+//! assert!(job.text().contains("faces = 2400"));
+//! ```
+
+mod error;
+mod near;
+mod read;
+mod spec;
+mod table;
+mod write;
+
+use std::fs::File;
+use std::io::Read as _;
+use std::path::{Path, PathBuf};
+
+use toml_edit::DocumentMut;
+
+use crate::write::{WriteError, write_whole};
+
+pub use error::{JobError, JobFault, JobProblem, LineColumn};
+pub use spec::{
+    DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec, JobSpec,
+    LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
+};
+
+/// Bytes that a job file may have: some 500,000 drawn points.
+const LARGEST_FILE: u64 = 32 << 20;
+
+/// A job file: where it is, its text, and what it asks for.
+#[derive(Clone, Debug)]
+pub struct JobFile {
+    path: PathBuf,
+    document: DocumentMut,
+    spec: JobSpec,
+}
+
+impl JobFile {
+    /// Reads a job file.
+    ///
+    /// # Errors
+    /// [`JobError`] with every problem that the file has.
+    pub fn read(path: &Path) -> Result<Self, JobError> {
+        let whole = |fault: JobFault| JobError {
+            file: path.to_owned(),
+            problems: vec![JobProblem {
+                at: None,
+                table: String::new(),
+                fault,
+            }],
+        };
+        let bytes = read_limited(path).map_err(whole)?;
+        let text = String::from_utf8(bytes).map_err(|_| whole(JobFault::NotText))?;
+        Self::parse(path, &text)
+    }
+
+    /// Reads a job from text; `path` says where it stands or will stand.
+    ///
+    /// # Errors
+    /// As [`JobFile::read`].
+    pub fn parse(path: &Path, text: &str) -> Result<Self, JobError> {
+        // A byte order mark is no part of the text.
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let (document, spec) = read::parse(path, text)?;
+        Ok(Self {
+            path: path.to_owned(),
+            document: document.into_mut(),
+            spec,
+        })
+    }
+
+    /// A new job file, nicely laid out, not yet written.
+    ///
+    /// # Errors
+    /// [`JobError`] if the spec asks for what a job file can't.
+    pub fn create(path: &Path, spec: &JobSpec) -> Result<Self, JobError> {
+        Self::parse(path, &Self::from_spec(spec))
+    }
+
+    /// The text of a new job file for a spec, nicely laid out.
+    pub fn from_spec(spec: &JobSpec) -> String {
+        write::text_of(spec)
+    }
+
+    /// What the job asks for.
+    pub fn spec(&self) -> &JobSpec {
+        &self.spec
+    }
+
+    /// Where the job file stands.
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The sculpt's path: as written if absolute, else beside the job file.
+    pub fn sculpt_path(&self) -> PathBuf {
+        let folder = self.path.parent().unwrap_or(Path::new(""));
+        folder.join(&self.spec.sculpt.file)
+    }
+
+    /// The text with its comments and order, as it would be saved.
+    pub fn text(&self) -> String {
+        self.document.to_string()
+    }
+
+    /// Writes the text to the job file's path, whole or not at all.
+    ///
+    /// # Errors
+    /// [`WriteError`] if the file can't be written; the old one then stays.
+    pub fn save(&self) -> Result<(), WriteError> {
+        write_whole(&self.path, self.text().as_bytes())
+    }
+
+    /// Changes what the job asks for. Only what differs is written; comments, order and
+    /// layout of the rest stay. On an error nothing changes.
+    ///
+    /// # Errors
+    /// [`JobError`] if the new spec asks for what a job file can't; lines are those of
+    /// the text that it would have had.
+    pub fn update(&mut self, spec: JobSpec) -> Result<(), JobError> {
+        let mut document = self.document.clone();
+        write::update(&mut document, &self.spec, &spec);
+        *self = Self::parse(&self.path, &document.to_string())?;
+        Ok(())
+    }
+}
+
+fn read_limited(path: &Path) -> Result<Vec<u8>, JobFault> {
+    let about = std::fs::metadata(path)?;
+    if !about.is_file() {
+        let kind = std::io::ErrorKind::InvalidInput;
+        return Err(std::io::Error::new(kind, "it isn't a regular file").into());
+    }
+    let mut bytes = Vec::new();
+    File::open(path)?
+        .take(LARGEST_FILE + 1)
+        .read_to_end(&mut bytes)?;
+    if bytes.len() as u64 > LARGEST_FILE {
+        return Err(JobFault::TooLarge {
+            bytes: about.len(),
+            limit: LARGEST_FILE,
+        });
+    }
+    Ok(bytes)
+}
+
+#[cfg(test)]
+mod tests;

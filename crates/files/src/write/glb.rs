@@ -1,0 +1,453 @@
+//! GLB, written by hand: "glTF 2.0 Specification" (Khronos Group, 2021; from memory;
+//! `reference/validate_glb.mjs` has Khronos' own validator check it).
+
+use mesh::{DVec3, QuadMesh};
+use serde_json::{Value, json};
+
+use super::REST;
+use super::mirror::{MirrorPlane, symmetric_triangles};
+use super::obj::groups_of_quads;
+
+/// How a surface goes into a GLB file.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct GlbOptions {
+    /// Name of the scene, node and mesh.
+    pub name: String,
+    /// The plane that the surface is symmetric about; the triangles then are too.
+    pub mirror: Option<MirrorPlane>,
+    /// Metres in a model unit, above 0: glTF counts in metres. It becomes the node's scale,
+    /// so that stored coordinates stay those of the model.
+    pub metres_per_unit: f64,
+}
+
+impl GlbOptions {
+    /// Options with a name, no mirror plane and metres as the unit.
+    pub fn named(name: impl Into<String>) -> Self {
+        Self {
+            name: name.into(),
+            mirror: None,
+            metres_per_unit: 1.0,
+        }
+    }
+}
+
+/// A surface can't be written as GLB.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum EncodeError {
+    /// glTF has no way to say nothing.
+    #[error("the surface has no quads, which glTF can't hold. Nothing to write")]
+    Empty,
+    /// A coordinate that f32 can't hold.
+    #[error(
+        "vertex {vertex} lies at {position}, which 32-bit floats can't hold. Compute the surface again"
+    )]
+    NotFinite {
+        /// The vertex.
+        vertex: usize,
+        /// Its position.
+        position: DVec3,
+    },
+    /// A quad that names no vertex.
+    #[error("quad {quad} names a vertex that doesn't exist. Compute the surface again")]
+    IndexOutOfRange {
+        /// The quad.
+        quad: usize,
+    },
+    /// A scale that makes no sense.
+    #[error("{value} metres in a unit is no scale. Give a number above 0")]
+    Scale {
+        /// The value.
+        value: f64,
+    },
+    /// More than a GLB file's 32-bit lengths can count.
+    #[error("the surface needs {bytes} bytes; a GLB file holds 4 GiB. Use fewer faces")]
+    TooLarge {
+        /// Bytes needed.
+        bytes: u64,
+    },
+}
+
+/// A quad surface as GLB: triangles with normals, one primitive and one material a group,
+/// named after the group; a quad in several groups goes to the first. Mirror images stay
+/// exact where `options.mirror` is given and the positions are exact images.
+///
+/// # Errors
+/// [`EncodeError`] for a surface that is empty, too large or broken.
+pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError> {
+    if mesh.quads.is_empty() {
+        return Err(EncodeError::Empty);
+    }
+    let scale = options.metres_per_unit;
+    if !(scale.is_finite() && scale > 0.0) {
+        return Err(EncodeError::Scale { value: scale });
+    }
+    let (renamed, used) = used_vertices(mesh)?;
+    let positions = used.iter().map(|&v| {
+        let p = mesh.positions[v];
+        let single = (p + DVec3::ZERO).as_vec3();
+        single
+            .is_finite()
+            .then_some(single.to_array())
+            .ok_or(EncodeError::NotFinite {
+                vertex: v,
+                position: p,
+            })
+    });
+    let positions: Vec<[f32; 3]> = positions.collect::<Result<_, _>>()?;
+    let normals = normals(mesh, &used);
+    let triangles = symmetric_triangles(mesh, options.mirror);
+    let (names, members) = primitives(mesh);
+
+    let mut data: Vec<u8> = Vec::new();
+    data.extend(positions.iter().flatten().flat_map(|c| c.to_le_bytes()));
+    let normals_at = data.len();
+    data.extend(normals.iter().flatten().flat_map(|c| c.to_le_bytes()));
+    let indices_at = data.len();
+    // 65535 itself isn't allowed as a 16-bit index: it could mean a restart.
+    let short = positions.len() <= usize::from(u16::MAX);
+    for &quad in members.iter().flatten() {
+        for corner in [triangles[2 * quad], triangles[2 * quad + 1]].as_flattened() {
+            let index = renamed[*corner as usize];
+            let bytes = index.to_le_bytes();
+            data.extend(if short { &bytes[..2] } else { &bytes[..] });
+        }
+    }
+    let layout = Layout {
+        vertices: positions.len(),
+        normals_at,
+        indices_at,
+        end: data.len(),
+        short,
+    };
+    let root = root(options, &names, &members, &layout, bounds(&positions));
+    container(&root, data)
+}
+
+/// The new number of each used vertex, and the used vertices.
+fn used_vertices(mesh: &QuadMesh) -> Result<(Vec<u32>, Vec<usize>), EncodeError> {
+    let mut is_used = vec![false; mesh.positions.len()];
+    for (quad, corners) in mesh.quads.iter().enumerate() {
+        for &v in corners {
+            *is_used
+                .get_mut(v as usize)
+                .ok_or(EncodeError::IndexOutOfRange { quad })? = true;
+        }
+    }
+    let used: Vec<usize> = (0..is_used.len()).filter(|&v| is_used[v]).collect();
+    let mut renamed = vec![0; is_used.len()];
+    for (new, &old) in used.iter().enumerate() {
+        renamed[old] = new as u32;
+    }
+    Ok((renamed, used))
+}
+
+/// Unit vertex normals, weighted by the quads' areas. Half the cross product of a quad's
+/// diagonals is its vector area, whichever way it is cut.
+fn normals(mesh: &QuadMesh, used: &[usize]) -> Vec<[f32; 3]> {
+    let mut sums = vec![DVec3::ZERO; mesh.positions.len()];
+    for corners in &mesh.quads {
+        let [a, b, c, d] = corners.map(|v| mesh.positions[v as usize]);
+        let area = (c - a).cross(d - b);
+        corners.iter().for_each(|&v| sums[v as usize] += area);
+    }
+    // The specification wants unit length even where a fold leaves no direction.
+    used.iter()
+        .map(|&v| sums[v].normalize_or(DVec3::Y).as_vec3().to_array())
+        .collect()
+}
+
+/// Names and quads of the primitives: groups that have quads, then the rest.
+fn primitives(mesh: &QuadMesh) -> (Vec<String>, Vec<Vec<usize>>) {
+    let mut names: Vec<String> = mesh.groups.iter().map(|group| group.name.clone()).collect();
+    names.push(REST.to_owned());
+    let mut members = vec![Vec::new(); names.len()];
+    for (quad, groups) in groups_of_quads(mesh).iter().enumerate() {
+        let group = groups
+            .first()
+            .map_or(mesh.groups.len(), |&group| group as usize);
+        members[group].push(quad);
+    }
+    let both = names.into_iter().zip(members);
+    both.filter(|(_, quads)| !quads.is_empty()).unzip()
+}
+
+fn bounds(positions: &[[f32; 3]]) -> [[f32; 3]; 2] {
+    let mut bounds = [[f32::INFINITY; 3], [f32::NEG_INFINITY; 3]];
+    for p in positions {
+        for axis in 0..3 {
+            bounds[0][axis] = bounds[0][axis].min(p[axis]);
+            bounds[1][axis] = bounds[1][axis].max(p[axis]);
+        }
+    }
+    bounds
+}
+
+/// Where things lie in the binary chunk.
+struct Layout {
+    vertices: usize,
+    normals_at: usize,
+    indices_at: usize,
+    end: usize,
+    short: bool,
+}
+
+fn root(
+    options: &GlbOptions,
+    names: &[String],
+    members: &[Vec<usize>],
+    layout: &Layout,
+    [low, high]: [[f32; 3]; 2],
+) -> Value {
+    const FLOAT: u32 = 5126;
+    const ARRAY_BUFFER: u32 = 34962;
+    const ELEMENT_ARRAY_BUFFER: u32 = 34963;
+    let Layout {
+        vertices,
+        normals_at,
+        indices_at,
+        end,
+        short,
+    } = *layout;
+    // Written as f64, the exact value of each f32: a reader compares them with the data.
+    let exact = |v: [f32; 3]| v.map(f64::from);
+    let mut accessors = vec![
+        json!({
+            "bufferView": 0, "componentType": FLOAT, "count": vertices, "type": "VEC3",
+            "min": exact(low), "max": exact(high),
+        }),
+        json!({ "bufferView": 1, "componentType": FLOAT, "count": vertices, "type": "VEC3" }),
+    ];
+    let (index_type, index_size) = if short { (5123, 2) } else { (5125, 4) };
+    let (mut offset, mut primitives) = (0, Vec::new());
+    for (number, quads) in members.iter().enumerate() {
+        primitives.push(json!({
+            "attributes": { "POSITION": 0, "NORMAL": 1 },
+            "indices": accessors.len(), "material": number, "mode": 4,
+        }));
+        accessors.push(json!({
+            "bufferView": 2, "byteOffset": offset, "componentType": index_type,
+            "count": 6 * quads.len(), "type": "SCALAR",
+        }));
+        offset += 6 * quads.len() * index_size;
+    }
+    // Cloth is single-walled: its inside is seen too.
+    let material = |name: &String| {
+        json!({
+            "name": name, "doubleSided": true,
+            "pbrMetallicRoughness": { "metallicFactor": 0.0, "roughnessFactor": 0.8 },
+        })
+    };
+    let mut node = json!({ "name": options.name, "mesh": 0 });
+    if options.metres_per_unit != 1.0 {
+        node["scale"] = Value::from(vec![options.metres_per_unit; 3]);
+    }
+    json!({
+        "asset": { "version": "2.0", "generator": "Loopwright" },
+        "scene": 0,
+        "scenes": [{ "name": options.name, "nodes": [0] }],
+        "nodes": [node],
+        "meshes": [{ "name": options.name, "primitives": primitives }],
+        "materials": names.iter().map(material).collect::<Vec<_>>(),
+        "accessors": accessors,
+        "bufferViews": [
+            { "buffer": 0, "byteOffset": 0, "byteLength": normals_at, "target": ARRAY_BUFFER },
+            { "buffer": 0, "byteOffset": normals_at, "byteLength": indices_at - normals_at, "target": ARRAY_BUFFER },
+            { "buffer": 0, "byteOffset": indices_at, "byteLength": end - indices_at, "target": ELEMENT_ARRAY_BUFFER },
+        ],
+        "buffers": [{ "byteLength": end }],
+    })
+}
+
+/// Header, JSON chunk padded with blanks, binary chunk padded with zeros (section 4.4).
+fn container(root: &Value, mut data: Vec<u8>) -> Result<Vec<u8>, EncodeError> {
+    let mut text = root.to_string().into_bytes();
+    text.resize(text.len().next_multiple_of(4), b' ');
+    data.resize(data.len().next_multiple_of(4), 0);
+    let total = 12 + 8 + text.len() + 8 + data.len();
+    let Ok(length) = u32::try_from(total) else {
+        return Err(EncodeError::TooLarge {
+            bytes: total as u64,
+        });
+    };
+    let mut out = Vec::with_capacity(total);
+    out.extend(b"glTF");
+    out.extend(2u32.to_le_bytes());
+    out.extend(length.to_le_bytes());
+    for (kind, chunk) in [(b"JSON", text), (b"BIN\0", data)] {
+        out.extend((chunk.len() as u32).to_le_bytes());
+        out.extend(kind);
+        out.extend(chunk);
+    }
+    Ok(out)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parse_sculpt;
+    use mesh::{Group, Vec3};
+
+    /// A tent of two quads on each side of x = 0, with a vertex that nothing uses.
+    fn tent() -> QuadMesh {
+        let mut positions = vec![DVec3::splat(1e9)];
+        for x in [-2.0, -1.0, 0.0, 1.0, 2.0f64] {
+            positions.extend([0.0, 1.0].map(|z| DVec3::new(x, 2.0 - x.abs(), z)));
+        }
+        let quads = (0..4u32).map(|i| [1, 2, 4, 3].map(|v| v + 2 * i)).collect();
+        let groups = vec![
+            Group {
+                name: "left".into(),
+                quads: vec![0, 1],
+            },
+            Group {
+                name: "empty".into(),
+                quads: vec![],
+            },
+            Group {
+                name: "ridge".into(),
+                quads: vec![1, 2],
+            },
+        ];
+        QuadMesh {
+            positions,
+            quads,
+            groups,
+        }
+    }
+
+    fn options() -> GlbOptions {
+        let mirror = Some(MirrorPlane {
+            origin: DVec3::ZERO,
+            normal: DVec3::X,
+        });
+        GlbOptions {
+            mirror,
+            ..GlbOptions::named("tent")
+        }
+    }
+
+    fn json_of(bytes: &[u8]) -> Value {
+        let length = u32::from_le_bytes(bytes[12..16].try_into().unwrap()) as usize;
+        serde_json::from_slice(&bytes[20..20 + length]).unwrap()
+    }
+
+    #[test]
+    fn the_reader_gets_the_surface_back() {
+        let mesh = tent();
+        let bytes = glb(&mesh, &options()).unwrap();
+        let sculpt = parse_sculpt("x.glb".as_ref(), &bytes).unwrap();
+        assert_eq!(
+            sculpt.positions,
+            mesh.positions[1..]
+                .iter()
+                .map(|p| p.as_vec3())
+                .collect::<Vec<Vec3>>()
+        );
+        let expected: Vec<[u32; 3]> = symmetric_triangles(&mesh, options().mirror)
+            .iter()
+            .map(|t| t.map(|v| v - 1))
+            .collect();
+        assert_eq!(sculpt.triangles, expected);
+        assert_eq!(sculpt.part("tent").unwrap().len(), 8);
+    }
+
+    #[test]
+    fn each_group_is_a_primitive_with_a_named_material() {
+        let root = json_of(&glb(&tent(), &options()).unwrap());
+        let names: Vec<&str> = root["materials"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|m| m["name"].as_str().unwrap())
+            .collect();
+        assert_eq!(names, ["left", "ridge", "surface"]);
+        let counts: Vec<u64> = (2..5)
+            .map(|a| root["accessors"][a]["count"].as_u64().unwrap())
+            .collect();
+        assert_eq!(counts, [12, 6, 6]);
+        assert_eq!(root["accessors"][0]["min"], json!([-2.0, 0.0, 0.0]));
+        assert_eq!(root["accessors"][0]["max"], json!([2.0, 2.0, 1.0]));
+        assert_eq!(root["asset"]["generator"], "Loopwright");
+    }
+
+    #[test]
+    fn units_become_the_scale_of_the_node() {
+        let bytes = glb(
+            &tent(),
+            &GlbOptions {
+                metres_per_unit: 0.01,
+                ..options()
+            },
+        )
+        .unwrap();
+        assert_eq!(
+            json_of(&bytes)["nodes"][0]["scale"],
+            json!([0.01, 0.01, 0.01])
+        );
+        let sculpt = parse_sculpt("x.glb".as_ref(), &bytes).unwrap();
+        assert!((sculpt.positions[0] - Vec3::new(-0.02, 0.0, 0.0)).length() < 1e-8);
+    }
+
+    #[test]
+    fn normals_have_unit_length_and_face_out() {
+        let bytes = glb(&tent(), &options()).unwrap();
+        let root = json_of(&bytes);
+        let json_length = u32::from_le_bytes(bytes[12..16].try_into().unwrap()) as usize;
+        let start =
+            28 + json_length + root["bufferViews"][1]["byteOffset"].as_u64().unwrap() as usize;
+        let at = |i: usize| {
+            f32::from_le_bytes(bytes[start + 4 * i..start + 4 * i + 4].try_into().unwrap())
+        };
+        for v in 0..10 {
+            let n = Vec3::new(at(3 * v), at(3 * v + 1), at(3 * v + 2));
+            assert!((n.length() - 1.0).abs() < 1e-6 && n.y > 0.5, "{n}");
+        }
+    }
+
+    #[test]
+    fn many_vertices_get_longer_indices() {
+        let n = 256u32;
+        let at = |i: u32, j: u32| i * n + j;
+        let positions = (0..n * n)
+            .map(|k| DVec3::new(f64::from(k / n), f64::from(k % n), 0.0))
+            .collect();
+        let cells = (0..n - 1).flat_map(|i| (0..n - 1).map(move |j| (i, j)));
+        let quads = cells
+            .map(|(i, j)| [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)])
+            .collect();
+        let mesh = QuadMesh {
+            positions,
+            quads,
+            groups: vec![],
+        };
+        let bytes = glb(&mesh, &GlbOptions::named("sailcloth")).unwrap();
+        assert_eq!(json_of(&bytes)["accessors"][2]["componentType"], 5125);
+        let sculpt = parse_sculpt("x.glb".as_ref(), &bytes).unwrap();
+        assert_eq!(sculpt.triangles, symmetric_triangles(&mesh, None));
+    }
+
+    #[test]
+    fn broken_surfaces_are_refused() {
+        let empty = QuadMesh::default();
+        assert_eq!(glb(&empty, &options()), Err(EncodeError::Empty));
+        let mut far = tent();
+        far.positions[3].x = 1e300;
+        assert!(matches!(
+            glb(&far, &options()),
+            Err(EncodeError::NotFinite { vertex: 3, .. })
+        ));
+        let mut beyond = tent();
+        beyond.quads[2][1] = 99;
+        assert_eq!(
+            glb(&beyond, &options()),
+            Err(EncodeError::IndexOutOfRange { quad: 2 })
+        );
+        let flat = GlbOptions {
+            metres_per_unit: 0.0,
+            ..options()
+        };
+        assert_eq!(glb(&tent(), &flat), Err(EncodeError::Scale { value: 0.0 }));
+    }
+}
