@@ -4,16 +4,26 @@ use base::{Cancelled, Task};
 use mesh::{DVec3, TriMesh};
 use rayon::prelude::*;
 
-use crate::cut::cut;
+use crate::carry::Carrier;
+use crate::cut::{Opening, cut};
+use crate::drape::{Garment, drape};
 use crate::extract::extract;
 use crate::guides::{Section, boundary_loops, sections};
 use crate::relief::{CUFF, Relief, armhole_level};
 use crate::shape::CoatShape;
+use crate::tailoring::Tailoring;
 use crate::wall::{Wall, from_quads};
+use crate::wearer::Wearer;
 use crate::{DemoGuide, DemoOptions, DemoSculpt, dummy};
 
 /// Quads around each sleeve.
 const SLEEVE_COUNT: u32 = 12;
+/// Cells of the grid for the wall that is draped, cm.
+const COARSE: f64 = 1.05;
+/// Steps of the drape.
+const STEPS: usize = 900;
+/// Height of the waist's ring, cm.
+const WAIST: f64 = 102.0;
 /// Points of each guide.
 const POINTS: usize = 64;
 
@@ -29,13 +39,18 @@ const POINTS: usize = 64;
 pub fn coat(options: &DemoOptions, task: &Task) -> Result<DemoSculpt, Cancelled> {
     let shape = CoatShape::new();
     task.report("coat: plain shape", 0.0)?;
-    let trial_cell = 1.6;
-    let trial = plain_wall(&shape, trial_cell, task)?;
+    let coarse = plain_wall(&shape, COARSE, task)?;
     let wanted = options.triangles.clamp(10_000, 8_000_000);
-    let cell = trial_cell * (trial.triangles.len() as f64 / wanted as f64).sqrt();
-    let plain = plain_wall(&shape, cell, task)?;
+    let cell = COARSE * (coarse.triangles.len() as f64 / wanted as f64).sqrt();
+    let (half, plain) = rayon::join(
+        || draped_half(&shape, coarse, options.seed, task),
+        || plain_wall(&shape, cell, task),
+    );
+    let ((half, draped), plain) = (half?, plain?);
     task.report("coat: detail", 0.6)?;
     let mut wall = plain.clone();
+    Carrier::new(&half, &draped, 2.0 * COARSE).displace(&mut wall, 3);
+    let tailoring = Tailoring::new(&shape, options.seed);
     let relief = Relief::new(&shape, options.seed, cell);
     let normals = wall.normals();
     wall.positions = wall
@@ -43,7 +58,7 @@ pub fn coat(options: &DemoOptions, task: &Task) -> Result<DemoSculpt, Cancelled>
         .par_iter()
         .zip(&normals)
         .zip(&plain.positions)
-        .map(|((p, n), rest)| *p + relief.height(*rest) * *n)
+        .map(|((p, n), rest)| *p + (relief.height(*rest) + tailoring.set_folds(*rest)) * *n)
         .collect();
     task.report("coat: guides", 0.9)?;
     let mesh = wall.to_mesh();
@@ -73,6 +88,35 @@ fn plain_wall(shape: &CoatShape, cell: f64, task: &Task) -> Result<Wall, Cancell
     Ok(wall)
 }
 
+/// The left half of a wall and the places of its vertices after draping.
+fn draped_half(
+    shape: &CoatShape,
+    mut wall: Wall,
+    seed: u64,
+    task: &Task,
+) -> Result<(Wall, Vec<DVec3>), Cancelled> {
+    let mut rails = shape.openings();
+    let plane = Opening {
+        name: "middle",
+        origin: DVec3::ZERO,
+        normal: DVec3::NEG_X,
+        centre: DVec3::ZERO,
+        reach: 1e3,
+    };
+    cut(&mut wall, &plane, rails.len() as u8, shape, COARSE);
+    rails.push(plane);
+    wall.relax(shape, &rails, COARSE, 3);
+    let tailoring = Tailoring::new(shape, seed);
+    let garment = Garment {
+        wall: &wall,
+        cloth: wall.positions.iter().map(|p| tailoring.cloth(*p)).collect(),
+        slack: &|p, direction| tailoring.slack(p, direction),
+        worn: &|p| tailoring.worn(p),
+    };
+    let draped = drape(&garment, &Wearer::new(), COARSE, STEPS, task)?;
+    Ok((wall, draped))
+}
+
 struct Drawn<'a> {
     shape: &'a CoatShape,
     plain: &'a Wall,
@@ -91,8 +135,8 @@ fn guides(shape: &CoatShape, plain: &Wall, wall: &Wall, mesh: &TriMesh) -> Vec<D
     for (name, side) in [("left", 1.0), ("right", -1.0)] {
         drawn.sleeve(name, side);
     }
-    let waist = drawn.plane(DVec3::new(0.0, 108.0, 0.0), DVec3::Y, |p| p.x.abs() < 27.0);
-    drawn.ring("waist".to_owned(), None, waist, DVec3::new(0.0, 108.0, 0.0));
+    let waist = drawn.plane(DVec3::new(0.0, WAIST, 0.0), DVec3::Y, |p| p.x.abs() < 27.0);
+    drawn.ring("waist".to_owned(), None, waist, DVec3::new(0.0, WAIST, 0.0));
     let middle = drawn.plane(DVec3::ZERO, DVec3::X, |_| true);
     for (name, side) in [("front centre", 1.0), ("back centre", -1.0)] {
         let line = middle
@@ -180,6 +224,40 @@ impl Drawn<'_> {
         }
     }
 
+    /// A ring across the arm: a plane section as near to `station` as the folds give a single
+    /// loop of plausible length, else the line that runs there in the cloth.
+    fn arm_ring(&mut self, name: String, station: f64, flip: DVec3) {
+        let axis = self.shape.sleeve.clone();
+        let on_side = move |p: DVec3| p.x * flip.x > 3.0;
+        let around = std::f64::consts::TAU * self.shape.sleeve_radius(station);
+        let (middle, _) = axis.at(station);
+        let plausible = |s: &Section| {
+            s.closed
+                && s.centre().distance(middle * flip) < 8.0
+                && (0.8..1.35).contains(&(s.length() / around))
+        };
+        let mut found: Option<Section> = None;
+        for shift in [0.0, 0.8, -0.8, 1.6, -1.6, 2.4, -2.4, 3.2, -3.2] {
+            let (at, tangent) = axis.at(station + shift);
+            let across = self.plane(at * flip, tangent * flip, |p| {
+                on_side(p) && p.distance(at * flip) < 19.0
+            });
+            let mut good = across.into_iter().filter(plausible);
+            if let (Some(one), None) = (good.next(), good.next()) {
+                found = Some(one);
+                break;
+            }
+        }
+        let sections = match found {
+            Some(one) => vec![one],
+            None => self.seam(
+                |p| axis.place(p * flip).along - station,
+                |p| on_side(p) && p.distance(middle * flip) < 19.0,
+            ),
+        };
+        self.ring(name, Some(SLEEVE_COUNT), sections, middle * flip);
+    }
+
     fn sleeve(&mut self, side_name: &str, side: f64) {
         let flip = DVec3::new(side, 1.0, 1.0);
         let axis = self.shape.sleeve.clone();
@@ -193,16 +271,12 @@ impl Drawn<'_> {
             |p| on_side(p) && p.distance(near * flip) < 14.0,
         );
         self.ring(format!("{side_name} cuff"), count, cuff, near * flip);
-        let (elbow, tangent) = axis.at(axis.bend());
-        let found = self.plane(elbow * flip, tangent * flip, |p| {
-            on_side(p) && p.distance(elbow * flip) < 16.0
-        });
-        self.ring(format!("{side_name} elbow"), count, found, elbow * flip);
-        let (upper, tangent) = axis.at(0.5 * (axis.bend() + 12.0));
-        let found = self.plane(upper * flip, tangent * flip, |p| {
-            on_side(p) && p.distance(upper * flip) < 16.0
-        });
-        self.ring(format!("{side_name} upper arm"), count, found, upper * flip);
+        for (name, station) in [
+            ("elbow", axis.bend()),
+            ("upper arm", 0.5 * (axis.bend() + 14.0)),
+        ] {
+            self.arm_ring(format!("{side_name} {name}"), station, flip);
+        }
         let (head, _) = axis.at(9.0);
         let found = self.seam(
             |p| armhole_level(self.shape, p),

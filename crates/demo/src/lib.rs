@@ -10,7 +10,9 @@
 //! assert!(torus.triangles.len() > 1_800);
 //! ```
 
+mod carry;
 mod coat;
+mod contact;
 mod cut;
 mod drape;
 mod dummy;
@@ -21,9 +23,11 @@ mod noise;
 mod relief;
 mod sdf;
 mod shape;
+mod tailoring;
 #[cfg(test)]
 mod tests;
 mod wall;
+mod wearer;
 
 use mesh::{DVec3, TriMesh};
 

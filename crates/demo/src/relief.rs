@@ -4,7 +4,7 @@
 use mesh::DVec3;
 
 use crate::noise::Noise;
-use crate::sdf::smooth_step;
+use crate::sdf::{blend_min, smooth_step};
 use crate::shape::{COLLAR_SEAM, CoatShape, HEM};
 
 /// Half width of the storm flap over the front closing, cm.
@@ -33,14 +33,14 @@ pub(crate) fn armhole_level(shape: &CoatShape, p: DVec3) -> f64 {
     // What lies far from the sleeve's axis is trunk, wherever the plane goes.
     let place = shape.sleeve_place(left);
     let beside = shape.sleeve_radius(place.along) + 3.5 - place.distance;
-    (left - origin).dot(normal).min(2.0 * beside)
+    blend_min((left - origin).dot(normal), 2.0 * beside, 5.0)
 }
 
 /// Signed height over the seam between shoulders and collar, positive on the collar, cm.
 pub(crate) fn collar_level(p: DVec3) -> f64 {
     let (_, axis) = CoatShape::collar_axis();
-    let seam = DVec3::new(0.0, COLLAR_SEAM + 1.4, -9.5);
-    (p - seam).dot((axis + DVec3::new(0.0, 0.0, 0.16)).normalize())
+    let seam = DVec3::new(0.0, COLLAR_SEAM + 1.6, -9.5);
+    (p - seam).dot((axis + DVec3::new(0.0, 0.0, 0.0)).normalize())
 }
 
 /// Height of the yoke's lower edge at a place on front or back, cm.

@@ -26,36 +26,36 @@ pub(crate) struct CoatShape {
 pub(crate) fn arm_axis() -> BentAxis {
     let upper = DVec3::new(0.766, -0.643, 0.06);
     let fore = DVec3::new(0.56, -0.66, 0.50);
-    BentAxis::new(DVec3::new(15.5, 136.6, -1.5), upper, 30.0, fore, 26.0, 15.0)
+    BentAxis::new(DVec3::new(14.8, 136.8, -1.6), upper, 31.0, fore, 27.0, 15.0)
 }
 
 impl CoatShape {
     pub(crate) fn new() -> Self {
         let body = Column {
             width: Profile::new(&[
-                (38.0, 35.5),
-                (47.0, 34.5),
-                (62.0, 31.0),
-                (78.0, 27.6),
-                (92.0, 25.0),
-                (102.0, 23.0),
-                (109.0, 22.2),
-                (118.0, 22.6),
-                (128.0, 23.4),
-                (138.0, 22.6),
-                (150.0, 20.0),
+                (38.0, 34.0),
+                (47.0, 33.0),
+                (62.0, 29.6),
+                (78.0, 26.4),
+                (92.0, 24.0),
+                (100.0, 21.6),
+                (106.0, 20.9),
+                (118.0, 21.6),
+                (128.0, 22.0),
+                (138.0, 21.0),
+                (150.0, 18.5),
             ]),
             depth: Profile::new(&[
-                (38.0, 29.5),
-                (47.0, 28.5),
-                (62.0, 25.2),
-                (78.0, 22.0),
-                (92.0, 19.0),
-                (102.0, 16.6),
-                (109.0, 15.6),
-                (118.0, 15.8),
-                (128.0, 15.8),
-                (138.0, 14.0),
+                (38.0, 29.0),
+                (47.0, 28.0),
+                (62.0, 24.2),
+                (78.0, 20.8),
+                (92.0, 18.0),
+                (100.0, 15.2),
+                (106.0, 14.4),
+                (118.0, 15.0),
+                (128.0, 15.0),
+                (138.0, 13.4),
                 (150.0, 11.0),
             ]),
             centre: Profile::new(&[
@@ -70,12 +70,12 @@ impl CoatShape {
         let sleeve = arm_axis();
         let end = sleeve.length;
         let radius = Profile::new(&[
-            (0.0, 8.6),
-            (12.0, 8.5),
-            (30.0, 7.9),
-            (44.0, 6.9),
-            (end - 6.0, 6.1),
-            (end + SPARE, 5.9),
+            (0.0, 7.9),
+            (12.0, 7.8),
+            (30.0, 7.4),
+            (44.0, 6.7),
+            (end - 6.0, 6.0),
+            (end + SPARE, 5.7),
         ]);
         Self {
             body,
@@ -166,7 +166,7 @@ impl Shape for CoatShape {
         let p = DVec3::new(p.x.abs(), p.y, p.z);
         let mut d = self.trunk(p);
         if p.x > 4.0 {
-            d = blend_min(d, self.sleeve_distance(p), 6.0);
+            d = blend_min(d, self.sleeve_distance(p), 4.0);
         }
         if p.y > 138.0 {
             d = blend_min(d, self.collar_distance(p), 3.0);
