@@ -1,0 +1,232 @@
+//! Guides and the mirror plane.
+
+use base::{Finding, Findings, Level, Place};
+use mesh::DVec3;
+
+use super::error::GuideError;
+use super::polyline::Polyline;
+use super::{Drawn, name_of, snap};
+use crate::model::{CurveEnd, Guide, Plane, Sculpt};
+
+/// The part of a guide in front of the plane, in one piece or several; a guide behind it
+/// is mirrored first.
+pub(super) fn halve(
+    whole: Drawn,
+    guide: &Guide,
+    plane: &Plane,
+    sculpt: &Sculpt,
+    edge: f64,
+) -> Result<Vec<Drawn>, GuideError> {
+    let heights: Vec<f64> = whole.line.points.iter().map(|&p| plane.height(p)).collect();
+    // A hair's breadth over the plane isn't a crossing.
+    let hair = 0.02 * edge;
+    let (lowest, highest) = heights
+        .iter()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &x| {
+            (l.min(x), h.max(x))
+        });
+    let behind = heights.iter().sum::<f64>() < 0.0;
+    if lowest >= -hair || highest <= hair {
+        return Ok(vec![one_sided(whole, plane, sculpt, edge, behind, hair)]);
+    }
+    let pieces = in_front(&whole.line, &heights, plane, edge);
+    let crosses_once = !whole.line.closed && pieces.iter().all(|p| p.1 != [CurveEnd::Plane; 2]);
+    let count = match (whole.count, pieces.len()) {
+        (None, _) => None,
+        (Some(n), 1) if n % 2 == 0 => Some(n / 2),
+        (Some(n), 1) => {
+            return Err(GuideError::OddCount {
+                guide: guide.name.clone(),
+                count: n,
+            });
+        }
+        (Some(_), parts) => {
+            return Err(GuideError::CountInPieces {
+                guide: guide.name.clone(),
+                parts,
+            });
+        }
+    };
+    let mut pieces = pieces;
+    if crosses_once && behind {
+        // A line that reaches over the plane counts with its longer part.
+        let mut mirrored = whole.line.clone();
+        for p in &mut mirrored.points {
+            *p = plane.mirror(*p);
+        }
+        let heights: Vec<f64> = heights.iter().map(|h| -h).collect();
+        pieces = in_front(&mirrored, &heights, plane, edge);
+        for (line, _) in &mut pieces {
+            back_onto(line, plane, sculpt, edge);
+        }
+    }
+    Ok(pieces
+        .into_iter()
+        .map(|(line, ends)| Drawn {
+            guides: whole.guides.clone(),
+            kind: whole.kind,
+            count,
+            line,
+            ends,
+            rim: whole.rim,
+        })
+        .collect())
+}
+
+/// A guide that doesn't cross the plane.
+fn one_sided(
+    mut whole: Drawn,
+    plane: &Plane,
+    sculpt: &Sculpt,
+    edge: f64,
+    behind: bool,
+    hair: f64,
+) -> Drawn {
+    if behind {
+        for p in &mut whole.line.points {
+            *p = plane.mirror(*p);
+        }
+        back_onto(&mut whole.line, plane, sculpt, edge);
+        // The mirrored boundary of a sculpt that isn't exactly symmetric isn't its boundary.
+        whole.rim = false;
+    }
+    let last = whole.line.points.len() - 1;
+    if !whole.line.closed {
+        for (end, i) in [(0, 0), (1, last)] {
+            let p = whole.line.points[i];
+            if plane.height(p).abs() <= hair {
+                whole.line.points[i] = plane.project(p);
+                whole.ends[end] = CurveEnd::Plane;
+            }
+        }
+    }
+    whole
+}
+
+/// Puts mirrored points on the sculpt.
+fn back_onto(line: &mut Polyline, plane: &Plane, sculpt: &Sculpt, edge: f64) {
+    for p in &mut line.points {
+        let facing = sculpt
+            .index
+            .closest(plane.mirror(*p))
+            .map_or(DVec3::ZERO, |c| {
+                sculpt.mesh.area_normal(c.triangle as usize)
+            });
+        let turned = facing - 2.0 * facing.dot(plane.normal) * plane.normal;
+        if let Some(found) = snap::onto(sculpt, *p, turned, 3.0 * edge) {
+            *p = found;
+        }
+    }
+}
+
+/// Pieces with height >= 0, their ends exactly on the plane where it cuts them.
+fn in_front(
+    line: &Polyline,
+    heights: &[f64],
+    plane: &Plane,
+    edge: f64,
+) -> Vec<(Polyline, [CurveEnd; 2])> {
+    let count = line.points.len();
+    let front = |i: usize| heights[i % count] >= 0.0;
+    // Start behind the plane if the line closes, so that no piece is parted at the start.
+    let start = if line.closed {
+        (0..count).find(|&i| !front(i)).unwrap_or(0)
+    } else {
+        0
+    };
+    let mut pieces: Vec<(Vec<DVec3>, [CurveEnd; 2])> = Vec::new();
+    let mut open: Option<(Vec<DVec3>, CurveEnd)> = None;
+    if front(start) {
+        open = Some((vec![line.points[start]], CurveEnd::Free));
+    }
+    let meet = |i: usize, j: usize| {
+        let (hi, hj) = (heights[i], heights[j]);
+        plane.project(line.points[i].lerp(line.points[j], hi / (hi - hj)))
+    };
+    for step in 0..line.pieces() {
+        let (i, j) = ((start + step) % count, (start + step + 1) % count);
+        match (front(i), front(j)) {
+            (true, true) => {
+                if let Some((points, _)) = &mut open {
+                    points.push(line.points[j]);
+                }
+            }
+            (true, false) => {
+                if let Some((mut points, end)) = open.take() {
+                    points.push(meet(i, j));
+                    pieces.push((points, [end, CurveEnd::Plane]));
+                }
+            }
+            (false, true) => open = Some((vec![meet(i, j), line.points[j]], CurveEnd::Plane)),
+            (false, false) => {}
+        }
+    }
+    if let Some((points, end)) = open {
+        pieces.push((points, [end, CurveEnd::Free]));
+    }
+    pieces
+        .into_iter()
+        .map(|(points, ends)| {
+            let mut points = points;
+            points.dedup_by(|a, b| a.distance(*b) < 1e-6 * edge);
+            (
+                Polyline {
+                    points,
+                    closed: false,
+                },
+                ends,
+            )
+        })
+        .filter(|(line, _)| line.length() > 0.3 * edge)
+        .collect()
+}
+
+/// Makes one curve of guides of a kind that coincide.
+pub(super) fn merge(
+    drawn: &mut Vec<Drawn>,
+    guides: &[Guide],
+    edge: f64,
+    findings: &mut Findings,
+) -> Result<(), GuideError> {
+    let mut kept: Vec<Drawn> = Vec::with_capacity(drawn.len());
+    for one in drawn.drain(..) {
+        let same = |other: &&mut Drawn| {
+            other.kind == one.kind
+                && other.line.closed == one.line.closed
+                && other.line.mean_distance_to(&one.line) < 0.5 * edge
+                && one.line.mean_distance_to(&other.line) < 0.5 * edge
+        };
+        let Some(other) = kept.iter_mut().find(same) else {
+            kept.push(one);
+            continue;
+        };
+        let (a, b) = (name_of(&other.guides, guides), name_of(&one.guides, guides));
+        if let (Some(x), Some(y)) = (other.count, one.count)
+            && x != y
+        {
+            return Err(GuideError::CountsDiffer {
+                one: a,
+                two: b,
+                one_count: x,
+                two_count: y,
+            });
+        }
+        findings.push(
+            Finding::new(
+                "guides-alike",
+                Level::Note,
+                format!("Guides \"{a}\" and \"{b}\" are one by symmetry; \"{a}\" is followed."),
+            )
+            .at(Place::Guide { name: b }),
+        );
+        other.count = other.count.or(one.count);
+        if one.rim && !other.rim {
+            other.line = one.line;
+            other.ends = one.ends;
+            other.rim = true;
+        }
+        other.guides.extend(one.guides);
+    }
+    *drawn = kept;
+    Ok(())
+}

@@ -1,0 +1,198 @@
+//! From drawn guides to curves on the sculpt, in the half that is computed.
+//!
+//! Drawn points are snapped to the sculpt, stretches between them are filled so that
+//! points lie about an eighth of a quad apart, drawing jitter is smoothed away. A guide
+//! close to the sculpt's boundary becomes that boundary. With a mirror plane, guides behind it are
+//! mirrored to the front, the two drawings of one thing become one curve, and what crosses
+//! the plane is cut on it.
+
+mod ends;
+mod error;
+mod halve;
+mod polyline;
+mod rim;
+mod snap;
+
+#[cfg(test)]
+mod tests;
+
+use base::{Finding, Findings, Level, Place, Task};
+use mesh::DVec3;
+
+use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt};
+use polyline::Polyline;
+
+pub use error::GuideError;
+
+/// What curves should be like.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct GuideOptions {
+    /// Target edge of the quads, model units; distances below are shares of it.
+    pub edge: f64,
+}
+
+/// The curves of a job in the half that is computed.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct GuideCurves {
+    /// Curves, in the order of the first guide that each stands for.
+    pub curves: Vec<Curve>,
+    /// For each curve: whether it is a piece of the sculpt's own boundary, point by point.
+    pub on_boundary: Vec<bool>,
+    /// For each curve: what messages call it (the names of its guides).
+    pub names: Vec<String>,
+    /// Guides that lie on the mirror plane: the centre line stands for them.
+    pub on_plane: Vec<usize>,
+}
+
+/// A guide on the way to being a curve.
+#[derive(Clone, Debug)]
+struct Drawn {
+    guides: Vec<usize>,
+    kind: GuideKind,
+    count: Option<u32>,
+    line: Polyline,
+    ends: [CurveEnd; 2],
+    rim: bool,
+}
+
+/// Points along a curve per target edge.
+const DENSITY: f64 = 8.0;
+
+/// Makes curves of guides.
+///
+/// # Errors
+/// [`GuideError`], with the guide's name and what to do.
+pub fn run(
+    guides: &[Guide],
+    sculpt: &Sculpt,
+    plane: Option<Plane>,
+    options: &GuideOptions,
+    task: &Task,
+) -> Result<(GuideCurves, Findings), GuideError> {
+    let edge = options.edge;
+    if !(edge.is_finite() && edge > 0.0) {
+        return Err(GuideError::BadEdge { edge });
+    }
+    let mut findings = Findings::default();
+    let rims = rim::rims(sculpt);
+    let mut out = GuideCurves::default();
+    let mut drawn: Vec<Drawn> = Vec::new();
+    let mut router = snap::Router::default();
+    for (i, guide) in guides.iter().enumerate() {
+        task.report("guides", i as f32 / guides.len() as f32)?;
+        let (line, rim) = trace(i, guide, sculpt, &rims, edge, &mut router)?;
+        if let Some(plane) = &plane
+            && line
+                .points
+                .iter()
+                .all(|&p| plane.height(p).abs() <= 0.3 * edge)
+        {
+            out.on_plane.push(i);
+            findings.push(centre_line(guide));
+            continue;
+        }
+        let whole = Drawn {
+            guides: vec![i],
+            kind: guide.kind,
+            count: guide.count,
+            line,
+            ends: [CurveEnd::Free; 2],
+            rim,
+        };
+        match &plane {
+            None => drawn.push(whole),
+            Some(plane) => drawn.extend(halve::halve(whole, guide, plane, sculpt, edge)?),
+        }
+    }
+    halve::merge(&mut drawn, guides, edge, &mut findings)?;
+    ends::snap_ends(
+        &mut drawn,
+        guides,
+        plane.as_ref(),
+        sculpt,
+        edge,
+        &mut findings,
+    );
+    for one in drawn {
+        out.names.push(name_of(&one.guides, guides));
+        out.on_boundary.push(one.rim);
+        out.curves.push(Curve {
+            guides: one.guides,
+            kind: one.kind,
+            closed: one.line.closed,
+            ends: one.ends,
+            count: one.count,
+            points: one.line.points,
+        });
+    }
+    task.report("guides", 1.0)?;
+    Ok((out, findings))
+}
+
+/// The whole guide on the sculpt, and whether it is the sculpt's boundary.
+fn trace(
+    index: usize,
+    guide: &Guide,
+    sculpt: &Sculpt,
+    rims: &[Polyline],
+    edge: f64,
+    router: &mut snap::Router,
+) -> Result<(Polyline, bool), GuideError> {
+    let least = if guide.closed { 3 } else { 2 };
+    if guide.points.len() < least {
+        return Err(GuideError::TooFewPoints {
+            guide: guide.name.clone(),
+            least,
+            got: guide.points.len(),
+        });
+    }
+    if guide
+        .count
+        .is_some_and(|n| n < if guide.closed { 3 } else { 1 })
+    {
+        return Err(GuideError::CountTooSmall {
+            guide: guide.name.clone(),
+            count: guide.count.unwrap_or(0),
+        });
+    }
+    let snapped = snap::snap(guide, sculpt, edge)?;
+    let line = snap::fill(&snapped, guide, sculpt, edge / DENSITY, router);
+    if line.length() < edge.min(0.5 * edge * least as f64) {
+        return Err(GuideError::TooShort {
+            guide: guide.name.clone(),
+            length: line.length(),
+            edge,
+        });
+    }
+    if let Some(along) = rim::along(&line, guide.kind, rims, edge) {
+        return Ok((along, true));
+    }
+    let _ = index;
+    Ok((snap::smooth(&line, sculpt, edge), false))
+}
+
+fn centre_line(guide: &Guide) -> Finding {
+    let at = guide.points.first().copied().unwrap_or(DVec3::ZERO);
+    Finding::new(
+        "guide-on-plane",
+        Level::Note,
+        format!(
+            "Guide \"{}\" lies on the mirror plane: the centre line stands for it.",
+            guide.name
+        ),
+    )
+    .at(Place::Guide {
+        name: guide.name.clone(),
+    })
+    .at(Place::Point { at: at.to_array() })
+}
+
+/// Names of guides joined for a message.
+fn name_of(of: &[usize], guides: &[Guide]) -> String {
+    let names: Vec<&str> = of
+        .iter()
+        .filter_map(|&g| guides.get(g))
+        .map(|g| g.name.as_str())
+        .collect();
+    names.join("\" and \"")
+}

@@ -1,0 +1,177 @@
+//! From the half sculpt and its curves to the work surface.
+//!
+//! Reduce the half to triangles of about a quarter of a quad, even them out, lay each
+//! curve among their edges, cut away what lies beyond openings, even out again with the
+//! curves held. Everything after runs on this mesh, so its cost doesn't depend on the
+//! sculpt's size.
+
+mod boundary;
+mod chains;
+pub mod dump;
+mod edit;
+mod embed;
+mod error;
+mod project;
+mod rail;
+mod reduce;
+mod remesh;
+mod trim;
+mod validate;
+
+use base::{Finding, Findings, Level, Task};
+
+use crate::guides::GuideCurves;
+use crate::model::{Sculpt, WorkSurface};
+use crate::symmetry::Half;
+use edit::EditMesh;
+use remesh::Remesher;
+
+pub use error::WorkError;
+
+/// What the work surface should be like.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct WorkOptions {
+    /// Target edge of the quads, model units.
+    pub edge: f64,
+    /// Edge of the work surface over that of the quads.
+    pub ratio: f64,
+}
+
+/// Default of [`WorkOptions::ratio`]: three to four triangles' edges a quad's edge.
+pub const DEFAULT_RATIO: f64 = 0.28;
+
+impl WorkOptions {
+    /// Options for quads of this edge, model units.
+    pub fn for_edge(edge: f64) -> Self {
+        Self {
+            edge,
+            ratio: DEFAULT_RATIO,
+        }
+    }
+}
+
+/// Rounds before the curves are laid, and after.
+const ROUNDS: [usize; 2] = [3, 5];
+
+/// Makes the work surface.
+///
+/// # Errors
+/// [`WorkError`].
+pub fn run(
+    half: &Half,
+    sculpt: &Sculpt,
+    curves: &GuideCurves,
+    options: &WorkOptions,
+    task: &Task,
+) -> Result<(WorkSurface, Findings), WorkError> {
+    let edge = options.edge * options.ratio;
+    if !(edge.is_finite() && options.edge > 0.0 && options.ratio > 0.0) {
+        return Err(WorkError::BadOptions {
+            edge: options.edge,
+            ratio: options.ratio,
+        });
+    }
+    task.report("work", 0.0)?;
+    let mut mesh = EditMesh::build(&half.mesh).map_err(|e| {
+        let at = half
+            .mesh
+            .positions
+            .get(e.vertices[0] as usize)
+            .map_or([0.0; 3], |p| p.as_dvec3().to_array());
+        WorkError::NotManifold { at }
+    })?;
+    let height = |p| half.plane.map(|plane| plane.height(p));
+    let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
+    reduce::reduce(&mut mesh, &rails, 0.8 * edge, task)?;
+    task.report("work", 0.4)?;
+    let mut work = Remesher::new(mesh, rails, sculpt, half.plane, edge);
+    for _ in 0..ROUNDS[0] {
+        work.round()?;
+        task.checkpoint()?;
+    }
+    work.compact();
+    task.report("work", 0.6)?;
+    embed::embed(&mut work, curves, task)?;
+    let trimmed = trim::trim(&mut work, curves)?;
+    task.report("work", 0.8)?;
+    for _ in 0..ROUNDS[1] {
+        work.unfold();
+        work.round()?;
+        task.checkpoint()?;
+    }
+    finish(&mut work)?;
+    let surface = WorkSurface {
+        positions: work.mesh.pos.clone(),
+        triangles: work.mesh.tri.clone(),
+        chains: chains::chains(&work.mesh, &work.rails),
+        edge,
+    };
+    surface.validate().map_err(WorkError::Broken)?;
+    let mut findings = Findings::default();
+    report(&work, &surface, trimmed, &mut findings);
+    task.report("work", 1.0)?;
+    Ok((surface, findings))
+}
+
+/// Room beside rails, better angles, nothing folded, and no gaps in the arrays.
+fn finish(work: &mut Remesher<'_>) -> Result<(), WorkError> {
+    for _ in 0..3 {
+        let split = work.split_joining_edges()?;
+        work.flip_to_delaunay();
+        work.relax();
+        if split == 0 {
+            break;
+        }
+    }
+    work.flip_to_delaunay();
+    work.compact();
+    Ok(())
+}
+
+fn report(
+    work: &Remesher<'_>,
+    surface: &WorkSurface,
+    trimmed: trim::Trimmed,
+    findings: &mut Findings,
+) {
+    findings.push(Finding::new(
+        "work-surface",
+        Level::Note,
+        format!("Work surface of {} triangles.", surface.triangles.len()),
+    ));
+    if trimmed.share > 0.0 {
+        let percent = 100.0 * trimmed.share;
+        findings.push(
+            Finding::new(
+                "beyond-openings",
+                Level::Note,
+                format!(
+                    "{percent:.1} % of the sculpt's area lies beyond openings and was left out."
+                ),
+            )
+            .measured(trimmed.share, None),
+        );
+    }
+    let folded = work.folded();
+    let finding = if folded.is_empty() {
+        Finding::new(
+            "work-folds",
+            Level::Pass,
+            "No triangle of the work surface is turned over.",
+        )
+    } else {
+        let mut finding = Finding::new(
+            "work-folds",
+            Level::Warn,
+            format!(
+                "{} triangles of the work surface are turned over.",
+                folded.len()
+            ),
+        );
+        for at in folded.iter().take(5) {
+            finding = finding.at(base::Place::Point { at: at.to_array() });
+        }
+        finding
+    };
+    findings.push(finding.measured(folded.len() as f64, Some(0.0)));
+}

@@ -1,0 +1,144 @@
+//! Edge flips.
+
+use mesh::DVec3;
+
+use super::{Remesher, TILTED};
+use crate::work::edit::EditMesh;
+
+/// Cosine between two triangles below which their edge is a crease that stays.
+const CREASE: f64 = 0.6;
+
+impl Remesher<'_> {
+    /// Flips edges whose flip brings their four vertices nearer to six neighbours.
+    pub(super) fn flip_to_even_valence(&mut self) {
+        for h in 0..self.mesh.twin.len() as u32 {
+            if self.mesh.is_edge(h) && self.flip_evens_valence(h) && self.flip_is_fair(h, false) {
+                self.mesh.flip(h);
+            }
+        }
+    }
+
+    fn flip_evens_valence(&self, h: u32) -> bool {
+        let Some(g) = self.mesh.twin_of(h) else {
+            return false;
+        };
+        let off = |v: u32, change: i64| {
+            let wanted = if self.mesh.on_boundary(v) { 4 } else { 6 };
+            let off = self.mesh.valence(v) as i64 + change - wanted;
+            off * off
+        };
+        let (a, b, c, d) = (
+            self.mesh.from(h),
+            self.mesh.to(h),
+            self.mesh.apex(h),
+            self.mesh.apex(g),
+        );
+        let now = off(a, 0) + off(b, 0) + off(c, 0) + off(d, 0);
+        off(a, -1) + off(b, -1) + off(c, 1) + off(d, 1) < now
+    }
+
+    /// Flips edges whose opposite angles sum to more than a half turn (Delaunay).
+    pub fn flip_to_delaunay(&mut self) {
+        for _ in 0..8 {
+            let mut any = false;
+            for h in 0..self.mesh.twin.len() as u32 {
+                if self.mesh.is_edge(h) && self.is_not_delaunay(h) && self.flip_is_fair(h, true) {
+                    self.mesh.flip(h);
+                    any = true;
+                }
+            }
+            if !any {
+                break;
+            }
+        }
+    }
+
+    fn is_not_delaunay(&self, h: u32) -> bool {
+        let Some(g) = self.mesh.twin_of(h) else {
+            return false;
+        };
+        let cotangent = |side: u32| {
+            let at = self.mesh.pos[self.mesh.apex(side) as usize];
+            let u = self.mesh.pos[self.mesh.from(side) as usize] - at;
+            let v = self.mesh.pos[self.mesh.to(side) as usize] - at;
+            u.dot(v) / u.cross(v).length().max(f64::MIN_POSITIVE)
+        };
+        cotangent(h) + cotangent(g) < -1e-6
+    }
+
+    /// Whether a flip is possible, crosses no crease, tilts no triangle further, makes no
+    /// sliver, and joins no two rails unless it parts two rails by it.
+    fn flip_is_fair(&self, h: u32, by_angle: bool) -> bool {
+        let mesh = &self.mesh;
+        if !mesh.can_flip(h) {
+            return false;
+        }
+        let Some(g) = mesh.twin_of(h) else {
+            return false;
+        };
+        let (a, b, c, d) = (mesh.from(h), mesh.to(h), mesh.apex(h), mesh.apex(g));
+        let rail = |v: u32| mesh.on_rail[v as usize];
+        if rail(c) && rail(d) {
+            return false;
+        }
+        let unjoins = rail(a) && rail(b);
+        let [pa, pb, pc, pd] = [a, b, c, d].map(|v| mesh.pos[v as usize]);
+        let old = [self.facing_of(h / 3), self.facing_of(g / 3)];
+        let new = [
+            self.facing([a, d, c], [pa, pd, pc]),
+            self.facing([d, b, c], [pd, pb, pc]),
+        ];
+        let worst = old[0].min(old[1]);
+        if new.iter().any(|&f| f < TILTED && f <= worst) {
+            return false;
+        }
+        if worst >= TILTED && !unjoins {
+            let between = |x: DVec3, y: DVec3| x.normalize_or_zero().dot(y.normalize_or_zero());
+            let crease = between((pb - pa).cross(pc - pa), (pa - pb).cross(pd - pb));
+            let bent = between((pd - pa).cross(pc - pa), (pb - pd).cross(pc - pd));
+            if crease < CREASE && bent < crease {
+                return false;
+            }
+        }
+        let (before, after) = (
+            angle_measure(pa, pb, pc).min(angle_measure(pb, pa, pd)),
+            angle_measure(pa, pd, pc).min(angle_measure(pd, pb, pc)),
+        );
+        if by_angle {
+            after > before
+        } else {
+            after > 0.35 || after > before
+        }
+    }
+
+    /// Splits edges that join two rails without being part of one, so that a later
+    /// stage finds room beside each rail.
+    pub fn split_joining_edges(&mut self) -> Result<usize, crate::work::WorkError> {
+        let mut count = 0;
+        for h in 0..self.mesh.twin.len() as u32 {
+            if self.mesh.is_edge(h) && self.joins_rails(h) {
+                self.split(h)?;
+                count += 1;
+            }
+        }
+        Ok(count)
+    }
+
+    fn joins_rails(&self, h: u32) -> bool {
+        let mesh: &EditMesh = &self.mesh;
+        mesh.segment_of(h).is_none()
+            && mesh.on_rail[mesh.from(h) as usize]
+            && mesh.on_rail[mesh.to(h) as usize]
+    }
+}
+
+/// A measure from 0 (no area) to 1 (equal sides): area over the sum of squared sides.
+pub(super) fn angle_measure(a: DVec3, b: DVec3, c: DVec3) -> f64 {
+    let area = (b - a).cross(c - a).length();
+    let sides = a.distance_squared(b) + b.distance_squared(c) + c.distance_squared(a);
+    if sides > 0.0 {
+        2.0 * 3f64.sqrt() * area / sides
+    } else {
+        0.0
+    }
+}
