@@ -20,8 +20,12 @@ use crate::pictures::{Legend, Picture, Swatch, pictures};
 /// # Errors
 /// As [`pictures`].
 pub fn html(input: &ReportInput, task: &Task) -> Result<String, ReportError> {
-    let pictures = pictures(input, task)?;
-    Ok(page::page(input, &pictures))
+    Ok(html_with(input, &pictures(input, task)?))
+}
+
+/// The page as [`html`] makes it, around pictures that are there already.
+pub fn html_with(input: &ReportInput, pictures: &[Picture]) -> String {
+    page::page(input, pictures)
 }
 
 /// Findings as they are listed: fails first, otherwise in the order in which they were made.

@@ -39,7 +39,7 @@ mod strokes;
 #[cfg(test)]
 mod testing;
 
-pub use html::html;
+pub use html::{html, html_with};
 pub use input::{GuideView, PoleView, ReportError, ReportInput, StageView, Table};
 pub use json::findings_json;
 pub use pictures::{Legend, Picture, Swatch, pictures};

@@ -1,33 +1,41 @@
 //! The sculpt and the surface, made ready for drawing.
 
-use mesh::{DVec3, QuadMesh, TriMesh};
+use std::borrow::Cow;
+
+use mesh::{DVec3, QuadMesh, TriMesh, Vec3};
 use rayon::prelude::*;
 
 use crate::camera::Camera;
 
-/// Vertices, triangles and normals of something to draw.
-pub(crate) struct Solid {
-    pub positions: Vec<DVec3>,
-    pub triangles: Vec<[u32; 3]>,
+/// Vertices, triangles and normals of something to draw, in f32 as it is only seen.
+pub(crate) struct Solid<'a> {
+    pub positions: Cow<'a, [Vec3]>,
+    pub triangles: Cow<'a, [[u32; 3]]>,
     /// Unit, weighted by area; zero where there is no triangle.
-    pub normals: Vec<DVec3>,
+    pub normals: Vec<Vec3>,
 }
 
-impl Solid {
+impl<'a> Solid<'a> {
     /// A sculpt; triangles with corners that don't exist or aren't finite are left out.
-    pub fn of_sculpt(mesh: &TriMesh) -> Self {
-        let positions: Vec<DVec3> = mesh.positions.par_iter().map(|p| p.as_dvec3()).collect();
+    pub fn of_sculpt(mesh: &'a TriMesh) -> Self {
         let sound = |t: &&[u32; 3]| {
-            t.iter()
-                .all(|&v| positions.get(v as usize).is_some_and(|p| p.is_finite()))
+            t.iter().all(|&v| {
+                mesh.positions
+                    .get(v as usize)
+                    .is_some_and(|p| p.is_finite())
+            })
         };
-        let triangles: Vec<[u32; 3]> = mesh.triangles.iter().filter(sound).copied().collect();
-        Self::new(positions, triangles)
+        let triangles = if mesh.triangles.par_iter().all(|t| sound(&t)) {
+            Cow::from(&mesh.triangles)
+        } else {
+            mesh.triangles.iter().filter(sound).copied().collect()
+        };
+        Self::new(Cow::from(&mesh.positions), triangles)
     }
 
-    fn new(positions: Vec<DVec3>, triangles: Vec<[u32; 3]>) -> Self {
-        let mut normals = vec![DVec3::ZERO; positions.len()];
-        for corners in &triangles {
+    fn new(positions: Cow<'a, [Vec3]>, triangles: Cow<'a, [[u32; 3]]>) -> Self {
+        let mut normals = vec![Vec3::ZERO; positions.len()];
+        for corners in triangles.iter() {
             let [a, b, c] = corners.map(|v| positions[v as usize]);
             let normal = (b - a).cross(c - a);
             for &v in corners {
@@ -44,11 +52,19 @@ impl Solid {
         }
     }
 
+    /// Vertices that have a place.
+    pub fn places(&self) -> impl Iterator<Item = DVec3> {
+        self.positions
+            .iter()
+            .filter(|p| p.is_finite())
+            .map(|p| p.as_dvec3())
+    }
+
     /// Corners of all vertices in the picture.
     pub fn project(&self, camera: &Camera) -> Vec<[f32; 3]> {
         self.positions
             .par_iter()
-            .map(|&p| camera.project(p))
+            .map(|p| camera.project(p.as_dvec3()))
             .collect()
     }
 }
@@ -56,7 +72,7 @@ impl Solid {
 /// The quad surface, split into triangles for drawing: two a quad, in order.
 pub(crate) struct Surface<'a> {
     pub mesh: &'a QuadMesh,
-    pub solid: Solid,
+    pub solid: Solid<'a>,
     /// For each side of each quad, whether no other quad is there.
     pub on_boundary: Vec<[bool; 4]>,
     /// For each side of each quad, the quad beyond it.
@@ -91,7 +107,10 @@ impl<'a> Surface<'a> {
             .sum();
         Self {
             mesh,
-            solid: Solid::new(mesh.positions.clone(), triangles),
+            solid: Solid::new(
+                mesh.positions.iter().map(|p| p.as_vec3()).collect(),
+                triangles,
+            ),
             on_boundary,
             beyond,
             mean_edge: length / topology.edges.len().max(1) as f64,

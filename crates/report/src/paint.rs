@@ -1,6 +1,8 @@
 //! What the samples of a picture look like: stone for the sculpt, quads with their edges for
 //! the surface.
 
+use mesh::Vec3;
+
 use crate::camera::Camera;
 use crate::colour::{PATCH_TINTS, Rgb, distance_scale, mix, patch_tint, scaled, srgb};
 use crate::fidelity::Fidelity;
@@ -35,7 +37,7 @@ pub(crate) fn lining() -> Rgb {
 /// Something projected and seen.
 pub(crate) struct Drawn<'a> {
     pub camera: &'a Camera,
-    solid: &'a Solid,
+    solid: &'a Solid<'a>,
     pub corners: Vec<[f32; 3]>,
     pub layer: Layer,
     open: Openness,
@@ -56,7 +58,7 @@ pub(crate) struct At {
 
 impl<'a> Drawn<'a> {
     /// Hollows of about `reach` pixels are darkened.
-    pub fn new(solid: &'a Solid, camera: &'a Camera, reach: f32) -> Self {
+    pub fn new(solid: &'a Solid<'a>, camera: &'a Camera, reach: f32) -> Self {
         let corners = solid.project(camera);
         let layer = Layer::new(camera, &corners, &solid.triangles);
         let open = Openness::new(&layer, camera, reach);
@@ -96,17 +98,20 @@ impl<'a> Drawn<'a> {
     fn shaded(&self, at: &At, tint: Rgb, facets: f32) -> Rgb {
         let corners = self.solid.triangles[at.triangle as usize];
         let smooth = (0..3)
-            .map(|i| self.solid.normals[corners[i] as usize] * f64::from(at.weights[i]))
-            .sum::<mesh::DVec3>()
+            .map(|i| self.solid.normals[corners[i] as usize] * at.weights[i])
+            .sum::<Vec3>()
             .normalize_or_zero();
-        let [a, b, c] = corners.map(|v| self.solid.positions[v as usize]);
-        let flat = (b - a).cross(c - a).normalize_or_zero();
-        let normal = smooth.lerp(flat, f64::from(facets));
+        let normal = if facets > 0.0 {
+            let [a, b, c] = corners.map(|v| self.solid.positions[v as usize]);
+            smooth.lerp((b - a).cross(c - a).normalize_or_zero(), facets)
+        } else {
+            smooth
+        };
         let s = SAMPLES as f32;
         let pixel = at.place.map(|v| (v * s) as usize / SAMPLES as usize);
         lit(
             tint,
-            self.camera.turn(normal),
+            self.camera.turn(normal.as_dvec3()),
             self.open.at(pixel[0], pixel[1]),
         )
     }

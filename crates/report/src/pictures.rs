@@ -164,18 +164,10 @@ fn standard(bench: &Bench, view: &View, sheets: &mut Vec<Sheet>) {
     {
         sheets.extend(draw::surface_sheets(bench, &camera, view));
     }
-    let wanted = view.detail == Detail::Full && !bench.sculpt.triangles.is_empty();
-    if wanted
-        && let Some(camera) = Camera::fitting(
-            view.toward,
-            bench
-                .sculpt
-                .positions
-                .iter()
-                .copied()
-                .filter(|p| p.is_finite()),
-            frame(bench.input),
-        )
+    if view.detail == Detail::Full
+        && !bench.sculpt.triangles.is_empty()
+        && let Some(camera) =
+            Camera::fitting(view.toward, bench.sculpt.places(), frame(bench.input))
     {
         sheets.push(draw::guides_on_sculpt(bench, &camera, view));
     }

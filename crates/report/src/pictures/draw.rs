@@ -54,7 +54,7 @@ pub(super) struct Sheet {
 /// What all pictures draw on.
 pub(super) struct Bench<'a> {
     pub input: &'a ReportInput<'a>,
-    pub sculpt: Solid,
+    pub sculpt: Solid<'a>,
     pub surface: Surface<'a>,
     pub fidelity: Option<Fidelity>,
     pub patches: Option<Patches>,
@@ -271,8 +271,7 @@ pub(super) fn close_up(bench: &Bench, guide: usize, frame: Frame) -> Option<Shee
     } else {
         &bench.surface.solid
     };
-    let middle = on.positions.iter().filter(|p| p.is_finite()).sum::<DVec3>()
-        / on.positions.len().max(1) as f64;
+    let middle = on.places().sum::<DVec3>() / on.positions.len().max(1) as f64;
     let (toward, seen) = laid.outlook(bench.input.sculpt, middle);
     let camera = close_up_camera(bench, laid, toward, seen, frame)?;
     let stone = Drawn::new(&bench.sculpt, &camera, hollow_px(&camera));
