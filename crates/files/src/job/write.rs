@@ -131,34 +131,34 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     if old.units != new.units {
         set(top, "units", new.units.as_str().into());
     }
-    if old.sculpt != new.sculpt {
-        if let Some(table) = table_in(top, "sculpt") {
-            set(
-                table,
-                "file",
-                new.sculpt.file.to_string_lossy().as_ref().into(),
-            );
-            set_or_remove(
-                table,
-                "part",
-                new.sculpt.part.as_ref().map(|p| part_word(p).into()),
-            );
+    if old.sculpt != new.sculpt
+        && let Some(table) = table_in(top, "sculpt")
+    {
+        set(
+            table,
+            "file",
+            new.sculpt.file.to_string_lossy().as_ref().into(),
+        );
+        set_or_remove(
+            table,
+            "part",
+            new.sculpt.part.as_ref().map(|p| part_word(p).into()),
+        );
+    }
+    if old.symmetry != new.symmetry
+        && let Some(table) = table_in(top, "symmetry")
+    {
+        if old.symmetry.plane != new.symmetry.plane {
+            set(table, "plane", plane(&new.symmetry.plane));
+        }
+        if old.symmetry.sides != new.symmetry.sides {
+            set(table, "sides", new.symmetry.sides.word().into());
         }
     }
-    if old.symmetry != new.symmetry {
-        if let Some(table) = table_in(top, "symmetry") {
-            if old.symmetry.plane != new.symmetry.plane {
-                set(table, "plane", plane(&new.symmetry.plane));
-            }
-            if old.symmetry.sides != new.symmetry.sides {
-                set(table, "sides", new.symmetry.sides.word().into());
-            }
-        }
-    }
-    if old.density != new.density {
-        if let Some(table) = table_in(top, "density") {
-            density(table, old, new);
-        }
+    if old.density != new.density
+        && let Some(table) = table_in(top, "density")
+    {
+        density(table, old, new);
     }
     if old.guides != new.guides {
         guides(top, &old.guides, &new.guides);

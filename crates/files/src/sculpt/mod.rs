@@ -76,6 +76,11 @@ impl RawPart {
         self.triangles.iter().map(ExactSizeIterator::len).sum()
     }
 
+    /// Indices of its triangles, rising.
+    pub fn indices(&self) -> impl Iterator<Item = u32> {
+        self.triangles.iter().cloned().flatten()
+    }
+
     /// Whether it has no triangle.
     pub fn is_empty(&self) -> bool {
         self.len() == 0

@@ -113,8 +113,8 @@ fn nodes_move_turn_and_mirror() {
     };
     let expected = 1.0 * 2.0 * 3.5 / 6.0;
     assert!((volume(0..4) - expected).abs() < 1e-4 && (volume(4..8) - expected).abs() < 1e-4);
-    assert_eq!(sculpt.part("starboard").unwrap().triangles, [4..8]);
-    assert_eq!(sculpt.part("shape").unwrap().triangles, [0..8]);
+    assert!(sculpt.part("starboard").unwrap().indices().eq(4..8));
+    assert!(sculpt.part("shape").unwrap().indices().eq(0..8));
 }
 
 #[test]

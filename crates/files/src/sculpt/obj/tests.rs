@@ -104,7 +104,8 @@ fn statements_without_surface_are_counted() {
 
 #[test]
 fn errors_name_the_line() {
-    let cases: [(&str, usize, fn(&ReadProblem) -> bool); 9] = [
+    type Is = fn(&ReadProblem) -> bool;
+    let cases: [(&str, usize, Is); 9] = [
         ("v 0 0\n", 1, |p| matches!(p, ReadProblem::Malformed { .. })),
         ("v 0 0 east\n", 1, |p| {
             matches!(p, ReadProblem::Number { .. })

@@ -76,7 +76,7 @@ fn solids_are_parts() {
     let sculpt = parse("x.stl", (first + &second).to_uppercase().as_bytes()).unwrap();
     let names: Vec<&str> = sculpt.parts.iter().map(|p| p.name.as_str()).collect();
     assert_eq!(names, ["STORM LANTERN", "WICK"]);
-    assert_eq!(sculpt.parts[1].triangles, [4..8]);
+    assert!(sculpt.parts[1].indices().eq(4..8));
 }
 
 #[test]
