@@ -24,32 +24,43 @@ impl Shape for Head {
         );
         let brow = round_cone(
             p,
-            DVec3::new(0.0, 1.0, 7.9),
+            DVec3::new(0.0, 1.1, 7.6),
             0.9,
-            DVec3::new(4.6, 0.7, 5.9),
-            0.7,
+            DVec3::new(4.4, 0.6, 6.0),
+            0.6,
         );
-        d = blend_min(d, brow, 1.8);
-        let nose = round_cone(
+        d = blend_min(d, brow, 2.4);
+        let eye = ellipsoid(p, DVec3::new(3.1, -0.7, 6.3), DVec3::new(1.35, 1.05, 1.3));
+        d = blend_min(d, eye, 0.35);
+        let bridge = round_cone(
             p,
-            DVec3::new(0.0, 0.6, 7.6),
-            0.7,
-            DVec3::new(0.0, -3.8, 9.6),
-            1.2,
+            DVec3::new(0.0, 0.6, 7.5),
+            0.6,
+            DVec3::new(0.0, -3.6, 9.5),
+            1.0,
         );
-        d = blend_min(d, nose, 1.2);
+        d = blend_min(d, bridge, 1.3);
         d = blend_min(
             d,
-            ellipsoid(p, DVec3::new(1.2, -4.2, 8.4), DVec3::new(0.9, 0.8, 1.1)),
-            0.7,
+            ellipsoid(p, DVec3::new(1.1, -3.9, 8.3), DVec3::new(0.8, 0.75, 1.2)),
+            0.9,
         );
-        for (y, lift) in [(-6.3, 0.75), (-7.4, 0.8)] {
-            d = blend_min(
-                d,
-                ellipsoid(p, DVec3::new(0.0, y, 7.1), DVec3::new(2.3, lift, 1.1)),
-                0.8,
-            );
-        }
+        let philtrum = ellipsoid(p, DVec3::new(0.0, -6.6, 6.3), DVec3::new(3.0, 2.4, 1.9));
+        d = blend_min(d, philtrum, 1.6);
+        d = blend_min(
+            d,
+            ellipsoid(p, DVec3::new(0.0, -6.3, 8.1), DVec3::new(2.0, 0.55, 0.75)),
+            0.5,
+        );
+        d = blend_min(
+            d,
+            ellipsoid(p, DVec3::new(0.0, -7.4, 7.9), DVec3::new(1.7, 0.6, 0.8)),
+            0.5,
+        );
+        let chin = ellipsoid(p, DVec3::new(0.0, -10.0, 6.0), DVec3::new(2.0, 1.5, 1.6));
+        d = blend_min(d, chin, 2.0);
+        let cheek = ellipsoid(p, DVec3::new(4.1, -3.0, 4.3), DVec3::new(1.5, 1.2, 1.4));
+        d = blend_min(d, cheek, 2.0);
         let ear = ellipsoid(p, DVec3::new(7.3, -1.4, -1.2), DVec3::new(0.9, 3.3, 1.9));
         d = blend_min(
             d,

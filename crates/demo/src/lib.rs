@@ -11,6 +11,7 @@
 //! ```
 
 mod carry;
+mod cell;
 mod coat;
 mod contact;
 mod cut;

@@ -239,3 +239,27 @@ fn what_is_worn_beneath_is_closed_and_without_handles() {
         assert!(capped_volume(mesh, &[]) > 0.0, "{name}");
     }
 }
+
+/// No point of what is worn beneath may lie before the cloth that it is next to.
+#[test]
+fn the_coat_covers_what_is_worn_beneath() {
+    let coat = &SEED_0.mesh;
+    let normals = coat.vertex_normals();
+    for (name, mesh) in &SEED_0.under {
+        // Above the collar the head is free.
+        let below = |p: &&mesh::Vec3| p.y < 152.0;
+        let mut near = 0;
+        for p in mesh.positions.iter().filter(below).step_by(17) {
+            let squared = |v: usize| coat.positions[v].distance_squared(*p);
+            let nearest = (0..normals.len())
+                .min_by(|a, b| squared(*a).total_cmp(&squared(*b)))
+                .unwrap();
+            if squared(nearest) < 16.0 {
+                near += 1;
+                let height = (*p - coat.positions[nearest]).dot(normals[nearest]);
+                assert!(height < -0.2, "{name} {p} is {height} cm over the cloth");
+            }
+        }
+        assert!(near > 50, "{name}: {near}");
+    }
+}
