@@ -67,7 +67,7 @@ pub fn coat(options: &DemoOptions, task: &Task) -> Result<DemoSculpt, Cancelled>
         guides,
         under: dummy::under_layer(task)?,
         notes: format!(
-            "A lighthouse keeper's oilskin coat, seed {}; plain shape by distance functions.",
+            "A lighthouse keeper's oilskin coat, seed {}; plain shape by distance functions, draped as cloth over its wearer.",
             options.seed
         ),
         mesh,
