@@ -55,6 +55,12 @@ impl Canvas {
         }
     }
 
+    /// Adds rows below.
+    pub fn extend(&mut self, rows: usize, ground: Rgb) {
+        self.height += rows;
+        self.pixels.resize(self.width * self.height, ground);
+    }
+
     /// Three bytes a pixel, sRGB.
     pub fn bytes(&self) -> Vec<u8> {
         self.pixels

@@ -254,58 +254,34 @@ pub(super) fn findings(
     marks
 }
 
-/// The distance scale along the lower left edge: 0 to `end` mean edges.
+/// Adds a strip below the picture with the distance scale: 0 to `end` mean edges.
 pub(super) fn scale(canvas: &mut Canvas, end: f64, picture_px: f32) {
     let unit = (picture_px / 900.0).max(0.4);
     let (left, width, height) = (16.0 * unit, 150.0 * unit, 10.0 * unit);
-    let bottom = canvas.height as f32 - 14.0 * unit;
     let letter = 10.0 * unit;
-    let top = bottom - letter - 6.0 * unit - height;
-    let plate = Pen {
-        colour: ground(),
-        radius: 14.0 * unit,
-        opacity: 0.85,
-        dash: None,
-    };
-    let text = "mean edges";
-    let end_text = if end >= 1.0 {
-        format!("{end:.0}")
-    } else {
-        format!("{end}")
-    };
-    let length = width + 8.0 * unit + letters_width(text, letter);
-    line(
-        canvas,
-        &[
-            [left, top + 12.0 * unit, 0.0],
-            [left + length, top + 12.0 * unit, 0.0],
-        ],
-        Pen {
-            radius: 22.0 * unit,
-            ..plate
-        },
-        |_, _, _| true,
-    );
+    let top = canvas.height as f32;
+    canvas.extend((height + letter + 22.0 * unit).ceil() as usize, ground());
     for x in left as i64..(left + width) as i64 {
         for y in top as i64..(top + height) as i64 {
             canvas.blend(x, y, distance_scale((x as f32 + 0.5 - left) / width), 1.0);
         }
     }
     let soft = mix(ink(), ground(), 0.15);
-    for (share, label) in [(0.0, "0".to_owned()), (0.5, half(end)), (1.0, end_text)] {
+    let tick = Pen {
+        colour: soft,
+        radius: 0.5,
+        opacity: 1.0,
+        dash: None,
+    };
+    let last = if end >= 1.0 {
+        format!("{end:.0}")
+    } else {
+        format!("{end}")
+    };
+    for (share, label) in [(0.0, "0".to_owned()), (0.5, half(end)), (1.0, last)] {
         let x = left + share * width;
-        let tick = [[x, top + height, 0.0], [x, top + height + 3.0 * unit, 0.0]];
-        line(
-            canvas,
-            &tick,
-            Pen {
-                colour: soft,
-                radius: 0.5,
-                opacity: 1.0,
-                dash: None,
-            },
-            |_, _, _| true,
-        );
+        let ends = [[x, top + height, 0.0], [x, top + height + 3.0 * unit, 0.0]];
+        line(canvas, &ends, tick, |_, _, _| true);
         let shift = letters_width(&label, letter) * share;
         letters(
             canvas,
@@ -315,7 +291,13 @@ pub(super) fn scale(canvas: &mut Canvas, end: f64, picture_px: f32) {
             soft,
         );
     }
-    letters(canvas, text, [left + width + 8.0 * unit, top], letter, soft);
+    letters(
+        canvas,
+        "mean edges",
+        [left + width + 10.0 * unit, top],
+        letter,
+        soft,
+    );
 }
 
 /// Half of the scale's end, without digits that say nothing.
