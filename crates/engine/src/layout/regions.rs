@@ -198,28 +198,31 @@ fn step(field: &Field, marks: &Marks, half: u32) -> (u32, u8) {
 
 /// Takes out pairs of opposite index that lie nearer than `reach`, nearest first.
 fn without_near_pairs(field: &Field, mut found: Vec<Singularity>, reach: f64) -> Vec<Singularity> {
-    let centre = |s: &Singularity| {
-        let corners = field.topology.triangles[s.triangle as usize];
-        corners.iter().map(|&v| field.smooth[v as usize]).sum::<mesh::DVec3>() / 3.0
-    };
-    loop {
-        let mut best: Option<(f64, usize, usize)> = None;
-        for i in 0..found.len() {
-            for j in i + 1..found.len() {
-                if found[i].quarters.signum() == found[j].quarters.signum() {
-                    continue;
-                }
-                let d = centre(&found[i]).distance(centre(&found[j]));
-                if d < reach && best.is_none_or(|b| d < b.0) {
-                    best = Some((d, i, j));
-                }
+    let centres: Vec<mesh::DVec3> = found
+        .iter()
+        .map(|s| {
+            let corners = field.topology.triangles[s.triangle as usize];
+            corners.iter().map(|&v| field.smooth[v as usize]).sum::<mesh::DVec3>() / 3.0
+        })
+        .collect();
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
+    for i in 0..found.len() {
+        for j in i + 1..found.len() {
+            let distance = centres[i].distance(centres[j]);
+            if distance < reach && found[i].quarters.signum() != found[j].quarters.signum() {
+                pairs.push((distance, i, j));
             }
         }
-        let Some((_, i, j)) = best else { return found };
-        found[i].quarters += found[j].quarters;
-        found.remove(j);
-        if found[i].quarters == 0 {
-            found.remove(i);
+    }
+    pairs.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)).then(a.2.cmp(&b.2)));
+    for (_, i, j) in pairs {
+        let (a, b) = (found[i].quarters, found[j].quarters);
+        if a * b < 0 {
+            let gone = a.abs().min(b.abs());
+            found[i].quarters -= a.signum() * gone;
+            found[j].quarters -= b.signum() * gone;
         }
     }
+    found.retain(|s| s.quarters != 0);
+    found
 }
