@@ -260,17 +260,18 @@ fn root(
     })
 }
 
+/// The length of a file as its header states it.
+fn length_field(bytes: u64) -> Result<u32, EncodeError> {
+    u32::try_from(bytes).map_err(|_| EncodeError::TooLarge { bytes })
+}
+
 /// Header, JSON chunk padded with blanks, binary chunk padded with zeros (section 4.4).
 fn container(root: &Value, mut data: Vec<u8>) -> Result<Vec<u8>, EncodeError> {
     let mut text = root.to_string().into_bytes();
     text.resize(text.len().next_multiple_of(4), b' ');
     data.resize(data.len().next_multiple_of(4), 0);
     let total = 12 + 8 + text.len() + 8 + data.len();
-    let Ok(length) = u32::try_from(total) else {
-        return Err(EncodeError::TooLarge {
-            bytes: total as u64,
-        });
-    };
+    let length = length_field(total as u64)?;
     let mut out = Vec::with_capacity(total);
     out.extend(b"glTF");
     out.extend(2u32.to_le_bytes());

@@ -264,3 +264,18 @@ fn a_changed_kind_keeps_the_stated_closing() {
     job.update(spec.clone()).unwrap();
     assert!(job.spec().guides[0].closed);
 }
+
+#[test]
+fn a_saved_job_reads_back() {
+    let path = std::env::temp_dir().join(format!("loopwright-saved-{}.toml", std::process::id()));
+    let mut job = JobFile::create(&path, coat().spec()).unwrap();
+    job.save().unwrap();
+    let mut spec = job.spec().clone();
+    spec.set_adapt(0.75).unwrap();
+    job.update(spec).unwrap();
+    job.save().unwrap();
+    let read = JobFile::read(&path).unwrap();
+    std::fs::remove_file(&path).unwrap();
+    assert_eq!(read.spec(), job.spec());
+    assert_eq!(read.text(), job.text());
+}

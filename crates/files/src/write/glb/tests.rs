@@ -160,4 +160,6 @@ fn broken_surfaces_are_refused() {
         ..options()
     };
     assert_eq!(glb(&tent(), &flat), Err(EncodeError::Scale { value: 0.0 }));
+    let bytes = 1 << 32;
+    assert_eq!(length_field(bytes), Err(EncodeError::TooLarge { bytes }));
 }
