@@ -47,6 +47,15 @@ pub enum WorkError {
         /// Where, model units.
         at: [f64; 3],
     },
+    /// A guide's end lies where no vertex is free for it.
+    #[error(
+        "no room for the end of a guide near ({:.3}, {:.3}, {:.3}); move it away from other guides",
+        at[0], at[1], at[2]
+    )]
+    NoRoom {
+        /// Where, model units.
+        at: [f64; 3],
+    },
     /// Cutting along an opening leaves both of its sides joined.
     #[error(
         "opening \"{guide}\" doesn't part the surface near ({:.3}, {:.3}, {:.3}): both of its sides hang together; close the opening, or add the one that is missing",

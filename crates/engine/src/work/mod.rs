@@ -1,12 +1,12 @@
 //! From the half sculpt and its curves to the work surface.
 //!
-//! Reduce the half to triangles of about a quarter of a quad, even them out, lay each
-//! curve among their edges, cut away what lies beyond openings, even out again with the
-//! curves held. Everything after runs on this mesh, so its cost doesn't depend on the
+//! Lay each curve among the half sculpt's edges, cut away what lies beyond openings, reduce
+//! to triangles of about a quarter of a quad with the curves held, and even them out. Everything after runs on this mesh, so its cost doesn't depend on the
 //! sculpt's size.
 
 mod boundary;
 mod chains;
+mod dense;
 pub mod dump;
 mod edit;
 mod embed;
@@ -23,6 +23,7 @@ use base::{Finding, Findings, Level, Task};
 use crate::guides::GuideCurves;
 use crate::model::{Sculpt, WorkSurface};
 use crate::symmetry::Half;
+use dense::Dense;
 use edit::EditMesh;
 use remesh::Remesher;
 
@@ -50,8 +51,8 @@ impl WorkOptions {
     }
 }
 
-/// Rounds before the curves are laid, and after.
-const ROUNDS: [usize; 2] = [3, 5];
+/// Rounds of evening out.
+const ROUNDS: usize = 5;
 
 /// Makes the work surface.
 ///
@@ -82,19 +83,16 @@ pub fn run(
     })?;
     let height = |p| half.plane.map(|plane| plane.height(p));
     let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
-    reduce::reduce(&mut mesh, &rails, 0.8 * edge, task)?;
-    task.report("work", 0.4)?;
-    let mut work = Remesher::new(mesh, rails, sculpt, half.plane, edge);
-    for _ in 0..ROUNDS[0] {
-        work.round()?;
-        task.checkpoint()?;
-    }
-    work.compact();
+    let mut dense = Dense::new(mesh, rails, sculpt, edge);
+    dense.split_long()?;
+    embed::embed(&mut dense, curves, task)?;
+    let trimmed = trim::trim(&mut dense, curves)?;
+    task.report("work", 0.3)?;
+    reduce::reduce(&mut dense.mesh, &dense.rails, 0.8 * edge, task)?;
+    dense.snap_to_rails();
     task.report("work", 0.6)?;
-    embed::embed(&mut work, curves, task)?;
-    let trimmed = trim::trim(&mut work, curves)?;
-    task.report("work", 0.8)?;
-    for _ in 0..ROUNDS[1] {
+    let mut work = Remesher::new(dense.mesh, dense.rails, sculpt, half.plane, edge);
+    for _ in 0..ROUNDS {
         work.unfold();
         work.round()?;
         task.checkpoint()?;

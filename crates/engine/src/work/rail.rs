@@ -62,14 +62,9 @@ impl Rail {
         self.lengths.last().copied().unwrap_or(0.0)
     }
 
-    /// Its points.
-    pub fn points(&self) -> &[DVec3] {
-        &self.points
-    }
-
-    /// Arc length at each of its points.
-    pub fn lengths(&self) -> &[f64] {
-        &self.lengths[..self.points.len()]
+    /// Whether it is the cut along the mirror plane.
+    pub fn is_plane(&self) -> bool {
+        self.source == ChainSource::Plane
     }
 
     fn pieces(&self) -> usize {

@@ -258,21 +258,6 @@ impl<'a> Remesher<'a> {
 }
 
 impl Remesher<'_> {
-    /// Splits an edge with a segment at an arc length of its rail.
-    pub fn split_at(&mut self, h: u32, at: DVec3, param: f64) -> Result<u32, WorkError> {
-        if self.mesh.pos.len() >= self.most_vertices {
-            return Err(WorkError::TooFine {
-                vertices: self.most_vertices,
-            });
-        }
-        let (a, b) = (self.mesh.from(h), self.mesh.to(h));
-        self.normals
-            .push((self.normals[a as usize] + self.normals[b as usize]).normalize_or_zero());
-        self.sizes
-            .push((self.sizes[a as usize] + self.sizes[b as usize]) / 2.0);
-        Ok(self.mesh.split_at_param(h, at, param))
-    }
-
     /// Centres of triangles that face away from the sculpt under them.
     pub fn folded(&self) -> Vec<DVec3> {
         (0..self.mesh.tri.len() as u32)

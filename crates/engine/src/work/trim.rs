@@ -1,9 +1,9 @@
 //! Dropping what lies beyond the openings.
 
+use super::dense::Dense;
 use super::edit::{EditMesh, NONE};
 use super::embed::name_of;
 use super::error::WorkError;
-use super::remesh::Remesher;
 use crate::guides::GuideCurves;
 use crate::model::{ChainSource, GuideKind};
 
@@ -16,7 +16,7 @@ pub(super) struct Trimmed {
 
 /// Cuts along openings and keeps the pieces that hold the other guides; without other
 /// guides, the piece with the largest area.
-pub(super) fn trim(work: &mut Remesher<'_>, curves: &GuideCurves) -> Result<Trimmed, WorkError> {
+pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed, WorkError> {
     let is_opening = |rail: u32| match work.rails[rail as usize].source {
         ChainSource::Curve(i) => curves
             .curves
@@ -99,12 +99,7 @@ fn pieces(mesh: &EditMesh, cuts: impl Fn(u32) -> bool) -> (Vec<u32>, usize) {
 }
 
 /// Which pieces stay: for each guide that is no opening, the one with most of its length.
-fn kept_pieces(
-    work: &Remesher<'_>,
-    curves: &GuideCurves,
-    piece: &[u32],
-    count: usize,
-) -> Vec<bool> {
+fn kept_pieces(work: &Dense<'_>, curves: &GuideCurves, piece: &[u32], count: usize) -> Vec<bool> {
     let mesh = &work.mesh;
     let mut length = vec![vec![0.0; count]; work.rails.len()];
     let mut area = vec![0.0; count];
@@ -154,25 +149,12 @@ fn kept_pieces(
 }
 
 /// Keeps some triangles, with the segments of their edges.
-fn rebuild(work: &mut Remesher<'_>, stays: &[bool]) -> Result<(), WorkError> {
+fn rebuild(work: &mut Dense<'_>, stays: &[bool]) -> Result<(), WorkError> {
     let old = std::mem::take(&mut work.mesh);
     let kept: Vec<usize> = (0..old.tri.len()).filter(|&t| stays[t]).collect();
     let tri = kept.iter().map(|&t| old.tri[t]).collect();
-    let vertices = old.pos.len();
     let mut mesh = EditMesh::from_parts(old.pos.clone(), tri)
         .map_err(|e| WorkError::Broken(format!("trimming broke edge {:?}", e.vertices)))?;
-    // Vertices where pieces only touched were copied; the copies come last, and each
-    // corner still knows which vertex it was.
-    let mut origin: Vec<u32> = (0..mesh.pos.len() as u32).collect();
-    for (new, &t) in kept.iter().enumerate() {
-        for i in 0..3 {
-            origin[mesh.tri[new][i] as usize] = old.tri[t][i];
-        }
-    }
-    for v in vertices..mesh.pos.len() {
-        work.normals.push(work.normals[origin[v] as usize]);
-        work.sizes.push(work.sizes[origin[v] as usize]);
-    }
     for (new, &t) in kept.iter().enumerate() {
         for i in 0..3 {
             let (h, was) = ((3 * new + i) as u32, (3 * t + i) as u32);
@@ -192,6 +174,6 @@ fn rebuild(work: &mut Remesher<'_>, stays: &[bool]) -> Result<(), WorkError> {
         }
     }
     work.mesh = mesh;
-    work.compact();
+    work.mesh.compact();
     Ok(())
 }

@@ -2,10 +2,10 @@
 
 use mesh::DVec3;
 
+use crate::work::dense::Dense;
 use crate::work::edit::NONE;
 use crate::work::project::foot;
 use crate::work::rail::Rail;
-use crate::work::remesh::Remesher;
 
 /// A meeting of two rails.
 #[derive(Clone, Copy, Debug)]
@@ -19,7 +19,7 @@ pub(super) struct Meeting {
 }
 
 /// Meetings of a rail with all rails that have edges already, rising along it.
-pub(super) fn meetings(work: &Remesher<'_>, rail: u32) -> Vec<Meeting> {
+pub(super) fn meetings(work: &Dense<'_>, rail: u32) -> Vec<Meeting> {
     let mut laid: Vec<u32> = work
         .mesh
         .segments
@@ -52,7 +52,7 @@ pub(super) fn meetings(work: &Remesher<'_>, rail: u32) -> Vec<Meeting> {
 
 /// Walks along the rail in steps no longer than the distance to the other rail, and looks
 /// for changes of side close to it.
-fn crossings(work: &Remesher<'_>, rail: u32, other: u32, found: &mut Vec<Meeting>) {
+fn crossings(work: &Dense<'_>, rail: u32, other: u32, found: &mut Vec<Meeting>) {
     let (this, that) = (&work.rails[rail as usize], &work.rails[other as usize]);
     let fine = 0.25 * work.edge;
     let near = 0.6 * work.edge;
@@ -89,7 +89,7 @@ fn crossings(work: &Remesher<'_>, rail: u32, other: u32, found: &mut Vec<Meeting
 }
 
 /// Signed distance from the other rail, seen along the surface: positive on its left.
-fn side(work: &Remesher<'_>, that: &Rail, p: DVec3, param: f64) -> f64 {
+fn side(work: &Dense<'_>, that: &Rail, p: DVec3, param: f64) -> f64 {
     let normal =
         foot(work.sculpt, p, DVec3::ZERO, 3.0 * work.edge).map_or(DVec3::ZERO, |f| f.normal);
     let at_end = !that.closed && (param <= 0.0 || param >= that.length());
@@ -101,7 +101,7 @@ fn side(work: &Remesher<'_>, that: &Rail, p: DVec3, param: f64) -> f64 {
 
 /// Narrows a change of side down by halving.
 fn crossing(
-    work: &Remesher<'_>,
+    work: &Dense<'_>,
     this: &Rail,
     that: &Rail,
     other: u32,
@@ -128,7 +128,7 @@ fn crossing(
 }
 
 /// Ends of an open curve that lie on another rail.
-fn touching_ends(work: &Remesher<'_>, rail: u32, other: u32, found: &mut Vec<Meeting>) {
+fn touching_ends(work: &Dense<'_>, rail: u32, other: u32, found: &mut Vec<Meeting>) {
     let (this, that) = (&work.rails[rail as usize], &work.rails[other as usize]);
     for param in [0.0, this.length()] {
         let on = that.nearest(this.at(param));

@@ -1,10 +1,11 @@
 //! Laying curves among the edges of the mesh.
 //!
 //! One curve after another: nodes where it meets what was laid before, then shortest
-//! paths along edges that hug it ([`path`]), then the paths' vertices are moved onto it
+//! paths along edges that hug it ([`path`]), then the paths' edges become pieces of it
 //! ([`place`]). Nodes come first, so curves that cross share a vertex there and nothing
 //! else; and a path never uses a vertex of another curve, so it can't change sides.
 
+mod grid;
 mod meet;
 mod nodes;
 mod path;
@@ -13,12 +14,13 @@ mod place;
 use base::Task;
 use mesh::DVec3;
 
+use super::dense::Dense;
 use super::error::WorkError;
 use super::rail::Rail;
-use super::remesh::Remesher;
 use crate::guides::GuideCurves;
 use crate::model::ChainSource;
 
+use grid::Grid;
 use path::Course;
 
 /// A vertex that a curve must pass, and where on the curve.
@@ -35,10 +37,11 @@ const TRIES: usize = 4;
 
 /// Lays every curve that isn't part of the boundary already.
 pub(super) fn embed(
-    work: &mut Remesher<'_>,
+    work: &mut Dense<'_>,
     curves: &GuideCurves,
     task: &Task,
 ) -> Result<(), WorkError> {
+    let mut grid = Grid::of(&work.mesh, work.edge);
     for (i, curve) in curves.curves.iter().enumerate() {
         if curves.on_boundary.get(i).copied().unwrap_or(false) {
             continue;
@@ -56,23 +59,29 @@ pub(super) fn embed(
                 vertices: work.rails.len(),
             });
         };
-        lay(work, rail, curves)?;
+        lay(work, rail, curves, &mut grid)?;
     }
     Ok(())
 }
 
 /// Lays one curve.
-fn lay(work: &mut Remesher<'_>, rail: u32, curves: &GuideCurves) -> Result<(), WorkError> {
-    let stops = nodes::stops(work, rail)?;
+fn lay(
+    work: &mut Dense<'_>,
+    rail: u32,
+    curves: &GuideCurves,
+    grid: &mut Grid,
+) -> Result<(), WorkError> {
+    let stops = nodes::stops(work, rail, grid)?;
     let mut obstacle = None;
     for _ in 0..TRIES {
-        match path::course(work, rail, &stops) {
+        match path::course(work, rail, &stops, grid) {
             Ok(course) => {
                 place::place(work, rail, &course);
                 return Ok(());
             }
             Err(lost) => {
                 path::refine(work, rail, &lost)?;
+                *grid = Grid::of(&work.mesh, work.edge);
                 obstacle = Some(lost);
             }
         }
@@ -86,7 +95,7 @@ fn lay(work: &mut Remesher<'_>, rail: u32, curves: &GuideCurves) -> Result<(), W
 }
 
 /// What a rail is called in messages.
-pub(super) fn name_of(work: &Remesher<'_>, rail: u32, curves: &GuideCurves) -> String {
+pub(super) fn name_of(work: &Dense<'_>, rail: u32, curves: &GuideCurves) -> String {
     match work.rails[rail as usize].source {
         ChainSource::Curve(i) => curves.names.get(i).cloned().unwrap_or_default(),
         ChainSource::Plane => "the mirror plane".to_owned(),
@@ -95,7 +104,7 @@ pub(super) fn name_of(work: &Remesher<'_>, rail: u32, curves: &GuideCurves) -> S
 }
 
 /// The laid rail that is nearest to a point, other than `rail`.
-fn other_near(work: &Remesher<'_>, rail: u32, at: DVec3) -> Option<u32> {
+fn other_near(work: &Dense<'_>, rail: u32, at: DVec3) -> Option<u32> {
     let mut best = None;
     for segment in work
         .mesh
@@ -104,7 +113,7 @@ fn other_near(work: &Remesher<'_>, rail: u32, at: DVec3) -> Option<u32> {
         .filter(|s| s.rail != super::edit::NONE && s.rail != rail)
     {
         let distance = work.mesh.pos[segment.ends[0] as usize].distance(at);
-        if best.is_none_or(|(least, _)| distance < least) {
+        if distance < 2.0 * work.edge && best.is_none_or(|(least, _)| distance < least) {
             best = Some((distance, segment.rail));
         }
     }

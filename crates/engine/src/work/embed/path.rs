@@ -6,8 +6,10 @@ use std::collections::BinaryHeap;
 use mesh::DVec3;
 
 use super::Stop;
+use super::grid::Grid;
 use crate::work::WorkError;
-use crate::work::remesh::Remesher;
+use crate::work::dense::Dense;
+use crate::work::project::foot;
 
 /// A way along edges: vertices in order, with those that the curve must pass pinned.
 #[derive(Clone, Debug, Default)]
@@ -27,17 +29,22 @@ pub(super) struct Lost {
     pub at: DVec3,
 }
 
-/// Distance between the places that a path is led through, in target edges.
+/// Distance between the places that a path is led through, in edges of the work surface.
 const STRIDE: f64 = 8.0;
-/// Paths stay this close to their curve, in target edges.
+/// Paths stay this close to their curve, in edges of the sculpt there.
 const BAND: f64 = 2.5;
-/// A path that strays further than this is refused, in target edges.
-const STRAY: f64 = 1.2;
+/// A path that strays further than this is refused, in edges of the sculpt there.
+const STRAY: f64 = 1.5;
 
 /// The whole course of a rail through its stops.
-pub(super) fn course(work: &Remesher<'_>, rail: u32, stops: &[Stop]) -> Result<Course, Lost> {
+pub(super) fn course(
+    work: &Dense<'_>,
+    rail: u32,
+    stops: &[Stop],
+    grid: &Grid,
+) -> Result<Course, Lost> {
     let curve = &work.rails[rail as usize];
-    let mut finder = Finder::new(work, rail);
+    let mut finder = Finder::new(work, rail, grid);
     let mut legs: Vec<[Stop; 2]> = stops.windows(2).map(|w| [w[0], w[1]]).collect();
     let first = match stops.first() {
         Some(&stop) => stop,
@@ -75,26 +82,32 @@ pub(super) fn course(work: &Remesher<'_>, rail: u32, stops: &[Stop]) -> Result<C
 }
 
 struct Finder<'a, 'b> {
-    work: &'a Remesher<'b>,
+    work: &'a Dense<'b>,
     rail: u32,
+    grid: &'a Grid,
     used: Vec<bool>,
     /// Least cost so far, and from where, of the present search.
     cost: Vec<f64>,
     from: Vec<u32>,
+    /// Distance from the curve, below 0 where it isn't known yet.
     away: Vec<f64>,
+    /// Mean length of the edges at a vertex.
+    scale: Vec<f64>,
     touched: Vec<u32>,
 }
 
 impl<'a, 'b> Finder<'a, 'b> {
-    fn new(work: &'a Remesher<'b>, rail: u32) -> Self {
+    fn new(work: &'a Dense<'b>, rail: u32, grid: &'a Grid) -> Self {
         let count = work.mesh.pos.len();
         Self {
             work,
             rail,
+            grid,
             used: vec![false; count],
             cost: vec![f64::INFINITY; count],
             from: vec![u32::MAX; count],
             away: vec![-1.0; count],
+            scale: vec![0.0; count],
             touched: Vec::new(),
         }
     }
@@ -117,23 +130,25 @@ impl<'a, 'b> Finder<'a, 'b> {
         let curve = &self.work.rails[self.rail as usize];
         let middle = curve.at((from + to) / 2.0);
         let reach = (to - from) / 2.0 + self.work.edge;
+        let facing =
+            foot(self.work.sculpt, middle, DVec3::ZERO, reach).map_or(DVec3::ZERO, |f| f.normal);
         let mut best: Option<(f64, Stop)> = None;
-        for v in 0..self.work.mesh.pos.len() as u32 {
+        self.grid.near(middle, reach, |v| {
             let p = self.work.mesh.pos[v as usize];
             if !self.is_free(v) || p.distance(middle) > reach {
-                continue;
+                return;
             }
             let on = curve.nearest_between(p, from, to);
-            if on.distance < self.work.edge && best.is_none_or(|(least, _)| on.distance < least) {
-                best = Some((
-                    on.distance,
-                    Stop {
-                        param: on.param,
-                        vertex: v,
-                    },
-                ));
+            if best.is_none_or(|(least, _)| on.distance < least)
+                && self.work.mesh.vertex_normal(v).dot(facing) >= 0.0
+            {
+                let stop = Stop {
+                    param: on.param,
+                    vertex: v,
+                };
+                best = Some((on.distance, stop));
             }
-        }
+        });
         best.map(|(_, stop)| stop)
             .ok_or_else(|| self.lost([from, to]))
     }
@@ -174,9 +189,21 @@ impl<'a, 'b> Finder<'a, 'b> {
             let curve = &self.work.rails[self.rail as usize];
             let on = curve.nearest_between(self.work.mesh.pos[v as usize], between[0], between[1]);
             self.away[v as usize] = on.distance;
+            self.scale[v as usize] = self.mean_edge(v);
             self.touched.push(v);
         }
         self.away[v as usize]
+    }
+
+    fn mean_edge(&self, v: u32) -> f64 {
+        let mesh = &self.work.mesh;
+        let at = mesh.pos[v as usize];
+        let (mut sum, mut count) = (0.0, 0.0);
+        for u in mesh.neighbours(v) {
+            sum += mesh.pos[u as usize].distance(at);
+            count += 1.0;
+        }
+        sum / f64::max(count, 1.0)
     }
 
     /// Appends the path from one stop to the next (without the first vertex).
@@ -197,9 +224,8 @@ impl<'a, 'b> Finder<'a, 'b> {
         Ok(())
     }
 
-    /// Dijkstra's search with edges weighted by 1 + (distance / half an edge)².
+    /// Dijkstra's search with edges weighted by 1 + (distance / half an edge there)².
     fn search(&mut self, start: u32, end: u32, between: [f64; 2]) -> Option<Vec<u32>> {
-        let half = 0.5 * self.work.edge;
         let mut queue: BinaryHeap<Reverse<(Ordered, u32)>> = BinaryHeap::new();
         self.distance(start, between);
         self.cost[start as usize] = 0.0;
@@ -217,12 +243,13 @@ impl<'a, 'b> Finder<'a, 'b> {
                     continue;
                 }
                 let (du, dv) = (self.distance(u, between), self.distance(v, between));
-                if du > BAND * self.work.edge {
+                let scale = self.scale[u as usize].max(self.scale[v as usize]);
+                if du > BAND * scale {
                     continue;
                 }
                 let length =
                     self.work.mesh.pos[u as usize].distance(self.work.mesh.pos[v as usize]);
-                let off = (du * du + dv * dv) / (2.0 * half * half);
+                let off = 2.0 * (du * du + dv * dv) / (scale * scale).max(f64::MIN_POSITIVE);
                 let total = cost + length * (1.0 + off);
                 if total < self.cost[u as usize] && self.edge_is_free(v, u) {
                     self.cost[u as usize] = total;
@@ -237,7 +264,7 @@ impl<'a, 'b> Finder<'a, 'b> {
         let mut path = vec![end];
         let mut at = self.from[end as usize];
         while at != start {
-            if self.away[at as usize] > STRAY * self.work.edge {
+            if self.away[at as usize] > STRAY * self.scale[at as usize] {
                 return None;
             }
             path.push(at);
@@ -260,21 +287,19 @@ impl<'a, 'b> Finder<'a, 'b> {
 }
 
 /// Splits every edge without segment near the part of the curve that found no way.
-pub(super) fn refine(work: &mut Remesher<'_>, rail: u32, lost: &Lost) -> Result<(), WorkError> {
+pub(super) fn refine(work: &mut Dense<'_>, rail: u32, lost: &Lost) -> Result<(), WorkError> {
     let curve = work.rails[rail as usize].clone();
-    let reach = 1.5 * work.edge;
-    let near = |p: DVec3| {
-        curve
-            .nearest_between(p, lost.between[0], lost.between[1])
-            .distance
-            < reach
-    };
+    let [from, to] = lost.between;
+    let reach = (to - from) / 2.0 + 2.0 * work.edge;
     for h in 0..work.mesh.twin.len() as u32 {
         if !work.mesh.is_edge(h) || work.mesh.segment_of(h).is_some() {
             continue;
         }
         let [a, b] = [work.mesh.from(h), work.mesh.to(h)].map(|v| work.mesh.pos[v as usize]);
-        if near(a) && near(b) {
+        let middle = (a + b) / 2.0;
+        if middle.distance(lost.at) < reach
+            && curve.nearest_between(middle, from, to).distance < 1.5 * a.distance(b)
+        {
             work.split(h)?;
         }
     }

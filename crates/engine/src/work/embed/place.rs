@@ -1,23 +1,13 @@
-//! Moving a path's vertices onto their curve.
+//! Making a path's edges pieces of their curve.
 
 use super::path::Course;
-use crate::work::project::foot;
-use crate::work::remesh::Remesher;
+use crate::work::dense::Dense;
 
-/// Gives each vertex of the course an arc length, moves it there and makes the course's
-/// edges part of the rail.
-pub(super) fn place(work: &mut Remesher<'_>, rail: u32, course: &Course) {
+/// Gives each vertex of the course an arc length and makes the course's edges part of the
+/// rail.
+pub(super) fn place(work: &mut Dense<'_>, rail: u32, course: &Course) {
     let closed = work.rails[rail as usize].closed;
     let params = params(work, rail, course);
-    for (&v, &param) in course.vertices.iter().zip(&params) {
-        if !work.mesh.on_rail[v as usize] {
-            work.mesh.pos[v as usize] = work.rails[rail as usize].at(param);
-            let at = work.mesh.pos[v as usize];
-            if let Some(found) = foot(work.sculpt, at, work.normals[v as usize], 3.0 * work.edge) {
-                work.normals[v as usize] = found.normal;
-            }
-        }
-    }
     let count = course.vertices.len();
     for i in 0..course.edges(closed) {
         let (a, b) = (course.vertices[i], course.vertices[(i + 1) % count]);
@@ -32,7 +22,7 @@ pub(super) fn place(work: &mut Remesher<'_>, rail: u32, course: &Course) {
 }
 
 /// Rising arc lengths near those of the closest points.
-fn params(work: &Remesher<'_>, rail: u32, course: &Course) -> Vec<f64> {
+fn params(work: &Dense<'_>, rail: u32, course: &Course) -> Vec<f64> {
     let curve = &work.rails[rail as usize];
     let count = course.vertices.len();
     let mut params = vec![0.0; count];
