@@ -239,6 +239,20 @@ impl<'a> Quads<'a> {
         )
     }
 
+    /// Whether the inner side is seen anywhere.
+    pub fn shows_lining(&self) -> bool {
+        let camera = self.drawn.camera;
+        let (columns, rows) = (
+            (camera.width * SAMPLES) as usize,
+            (camera.height * SAMPLES) as usize,
+        );
+        (0..columns * rows).any(|i| {
+            self.drawn
+                .at(i % columns, i / columns)
+                .is_some_and(|at| !at.front)
+        })
+    }
+
     fn lining(&self, at: &At) -> Rgb {
         let stripe = (at.place[0] + at.place[1]).rem_euclid(9.0) < 3.5;
         scaled(lining(), if stripe { 0.55 } else { 1.0 })

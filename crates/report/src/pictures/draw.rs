@@ -121,11 +121,12 @@ pub(super) fn surface_sheets(bench: &Bench, camera: &Camera, view: &View) -> Vec
         sheets.push(poles_sheet(bench, &quads, &plain, view));
         sheets.extend(findings_sheet(bench, &quads, &plain, view));
     }
+    let inside = vec![swatch("the inner side, striped", lining(), Legend::Area)];
     sheets.push(Sheet {
         name: format!("surface-{}", view.key),
         section: Section::Surface,
         caption: format!("{} quads, {}.", bench.input.surface.quads.len(), view.words),
-        legend: vec![swatch("the inner side, striped", lining(), Legend::Area)],
+        legend: if quads.shows_lining() { inside } else { vec![] },
         canvas: plain,
     });
     sheets

@@ -121,6 +121,14 @@ fn inside_out_shows() {
     assert!(share(&sample) < 0.01);
     sample.surface.quads.iter_mut().for_each(|q| q.reverse());
     assert!(share(&sample) > 0.3, "{}", share(&sample));
+    let explained = |pictures: &[Picture]| !named(pictures, "surface-front").legend.is_empty();
+    assert!(explained(
+        &pictures(&sample.input(), &Task::default()).unwrap()
+    ));
+    sample.surface.quads.iter_mut().for_each(|q| q.reverse());
+    assert!(!explained(
+        &pictures(&sample.input(), &Task::default()).unwrap()
+    ));
 }
 
 #[test]
