@@ -8,6 +8,7 @@
 //! output plus findings; none knows a later one. The same input gives the same
 //! output, bit for bit, for any number of threads. No files, no screen.
 
+pub mod check;
 pub mod intake;
 pub mod guides;
 pub mod model;

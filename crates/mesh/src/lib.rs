@@ -11,11 +11,13 @@
 //! assert_eq!(mesh.topology().boundary_loops().len(), 1);
 //! ```
 
+mod decimate;
 mod quad;
 mod spatial;
 mod topology;
 mod triangles;
 
+pub use decimate::{decimate, decimate_in_sweeps};
 pub use glam::{DVec3, Vec3};
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
 pub use spatial::{Closest, RayHit, SurfaceIndex};

@@ -1,0 +1,418 @@
+//! Surfaces made by hand over sculpts with known formulas (handbook mensuration).
+
+use std::f64::consts::{PI, TAU};
+
+use base::Level;
+use mesh::{DVec3, Vec3};
+
+use super::*;
+use crate::intake::{self, IntakeOptions, RawTriangles};
+use crate::model::GuideKind;
+
+/// A quad grid over two turns: closed around the first, and around the second if `closed`.
+fn grid(around: u32, along: u32, closed: bool, place: impl Fn(f64, f64) -> DVec3) -> QuadMesh {
+    let rows = if closed { along } else { along + 1 };
+    let at = |i: u32, j: u32| (j % rows) * around + i % around;
+    let turn = |i: u32, n: u32| f64::from(i) / f64::from(n);
+    QuadMesh {
+        positions: (0..rows * around)
+            .map(|k| place(turn(k % around, around), turn(k / around, along)))
+            .collect(),
+        quads: (0..along * around)
+            .map(|k| (k % around, k / around))
+            .map(|(i, j)| [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)])
+            .collect(),
+        groups: vec![],
+    }
+}
+
+/// Tube of radius 1 and height 2.
+fn tube(around: u32, along: u32) -> QuadMesh {
+    grid(around, along, false, |u, v| circle(u, 2.0 * v))
+}
+
+fn circle(turn: f64, z: f64) -> DVec3 {
+    DVec3::new((TAU * turn).cos(), (TAU * turn).sin(), z)
+}
+
+fn torus(around: u32, along: u32, minor: f64) -> QuadMesh {
+    grid(around, along, true, |u, v| {
+        let r = 3.0 + minor * (TAU * v).cos();
+        DVec3::new(
+            r * (TAU * u).cos(),
+            r * (TAU * u).sin(),
+            minor * (TAU * v).sin(),
+        )
+    })
+}
+
+/// A cube whose faces are n × n grids, blown up to a sphere of radius 1.
+fn ball(n: u32) -> QuadMesh {
+    let mut mesh = QuadMesh::default();
+    let mut name = std::collections::BTreeMap::new();
+    for axis in 0..3usize {
+        for side in [0, n] {
+            for (i, j) in (0..n * n).map(|k| (k % n, k / n)) {
+                let mut quad = [(0, 0), (1, 0), (1, 1), (0, 1)].map(|(di, dj)| {
+                    let mut p = [0u32; 3];
+                    (p[axis], p[(axis + 1) % 3], p[(axis + 2) % 3]) = (side, i + di, j + dj);
+                    *name.entry(p).or_insert_with(|| {
+                        let p =
+                            p.map(|x| (PI / 4.0 * (2.0 * f64::from(x) / f64::from(n) - 1.0)).tan());
+                        mesh.positions.push(DVec3::from_array(p).normalize());
+                        mesh.positions.len() as u32 - 1
+                    })
+                });
+                if side == 0 {
+                    quad.reverse();
+                }
+                mesh.quads.push(quad);
+            }
+        }
+    }
+    mesh
+}
+
+/// The same surface in triangles, taken in as a sculpt.
+fn sculpt(quads: &QuadMesh) -> Sculpt {
+    let raw = RawTriangles {
+        positions: quads
+            .positions
+            .iter()
+            .map(|p| p.as_vec3())
+            .collect::<Vec<Vec3>>(),
+        triangles: quads.triangulated(),
+        parts: vec![],
+    };
+    intake::run(&raw, &IntakeOptions::default(), &Task::default())
+        .unwrap()
+        .0
+}
+
+fn ring(name: &str, kind: GuideKind, z: f64, count: Option<u32>) -> Guide {
+    Guide {
+        name: name.to_owned(),
+        kind,
+        closed: true,
+        count,
+        points: (0..200).map(|i| circle(f64::from(i) / 200.0, z)).collect(),
+    }
+}
+
+fn check(
+    surface: &QuadMesh,
+    sculpt: &Sculpt,
+    guides: &[Guide],
+    plane: Option<Plane>,
+) -> (Measures, Findings) {
+    let input = CheckInput {
+        surface,
+        sculpt,
+        guides,
+        plane,
+        target_faces: Some(surface.quads.len() as u32),
+    };
+    run(&input, &CheckOptions::default(), &Task::default()).unwrap()
+}
+
+fn level_of(findings: &Findings, code: &str) -> Level {
+    findings.iter().find(|f| f.code == code).unwrap().level
+}
+
+fn near(found: f64, exact: f64, share: f64) {
+    assert!(
+        (found / exact - 1.0).abs() < share,
+        "{found} instead of {exact}"
+    );
+}
+
+#[test]
+fn a_coarse_tube_lies_inside_by_the_sagitta() {
+    let dense = sculpt(&tube(2000, 40));
+    let surface = tube(12, 6);
+    let plane = Plane {
+        origin: DVec3::ZERO,
+        normal: DVec3::X,
+    };
+    let guides = [
+        ring("left wrist", GuideKind::Opening, 0.0, Some(12)),
+        ring("elbow", GuideKind::Ring, 1.0, Some(12)),
+        ring("shoulder", GuideKind::Opening, 2.0, None),
+    ];
+    let (m, findings) = check(&surface, &dense, &guides, Some(plane));
+    let pct = 100.0 / dense.mesh.diagonal();
+    // Sagitta of a chord over 1/12 turn: r (1 − cos(π/12)).
+    let half = PI / 12.0;
+    near(m.fit.max_pct / pct, 1.0 - half.cos(), 2e-3);
+    // Mean of √(a² + x²) over the half chord: ½ (1 + a²/s · arsinh(s/a)) (table of integrals).
+    let (a, s) = (half.cos(), half.sin());
+    let mean_radius = 0.5 * (1.0 + a * a / s * (s / a).asinh());
+    near(-m.fit.signed_mean_pct / pct, 1.0 - mean_radius, 5e-3);
+    // The chord's normal is off by between 0 and half a step, evenly in the angle's tangent.
+    assert!(
+        m.fit.normal_dev_p95_deg < half.to_degrees()
+            && m.fit.normal_dev_mean_deg > half.to_degrees() * 0.45
+    );
+    assert_eq!(
+        (m.counts.components, m.counts.boundary_loops, m.counts.euler),
+        (1, 2, 0)
+    );
+    assert_eq!(
+        (m.strips.closed, m.strips.strips, m.strips.spirals),
+        (6, 18, 0)
+    );
+    assert_eq!(m.poles.valence_identity_residual, 0);
+    for guide in &m.guides {
+        assert_eq!(
+            (guide.cycle_length, guide.poles),
+            (Some(12), 0),
+            "{}",
+            guide.name
+        );
+        near(guide.distance_p95 * m.size.mean_edge, 1.0 - a, 2e-2);
+        assert!(guide.angle_p95_deg < 0.1);
+    }
+    assert_eq!(
+        m.guides.iter().map(|g| g.on_boundary).collect::<Vec<_>>(),
+        [true, false, true]
+    );
+    let mirror = m.mirror.as_ref().unwrap();
+    assert!(mirror.error < 1e-12 && mirror.faces_missing == 0);
+    // Sides: chord 2 sin(π/12) and height 1/3; all angles square.
+    near(m.shape.aspect_p95, 2.0 * s * 3.0, 1e-9);
+    near(m.shape.scaled_jacobian_min, 1.0, 1e-9);
+    assert_eq!(m.self_intersections, 0);
+    assert!(findings.is_ready(), "{findings:?}");
+    let said: Vec<&str> = findings.iter().map(|f| f.sentence.as_str()).collect();
+    assert!(said.contains(&"Ring 'elbow' has 12 edges, as asked."));
+}
+
+#[test]
+fn a_ball_of_quads_has_eight_poles_of_three() {
+    let surface = ball(8);
+    let (m, findings) = check(&surface, &sculpt(&ball(120)), &[], None);
+    assert_eq!(m.poles.interior_valences, [(3, 8), (4, 8 * 8 * 6 + 2 - 8)]);
+    assert_eq!((m.counts.euler, m.counts.boundary_loops), (2, 0));
+    // Each of three families of strips rings the ball n times.
+    assert_eq!(
+        (m.strips.strips, m.strips.closed, m.strips.spirals),
+        (24, 24, 0)
+    );
+    assert_eq!(m.reverse.ignored_share, 0.0);
+    // All vertices lie on the ball, so the faces lie inside it.
+    assert!(m.fit.vertices_max_pct < 0.02 && m.fit.signed_mean_pct < -0.02);
+    assert!(findings.is_ready());
+}
+
+#[test]
+fn a_wrong_count_and_a_missing_ring_fail_by_name() {
+    let guides = [
+        ring("cuff", GuideKind::Ring, 1.0, Some(14)),
+        ring("stray", GuideKind::Ring, 1.16, None),
+        ring("hem", GuideKind::Opening, 1.0, None),
+    ];
+    let (m, findings) = check(&tube(12, 6), &sculpt(&tube(400, 40)), &guides, None);
+    assert_eq!(m.guides[1].cycle_length, None);
+    let failed = |code: &str| {
+        let mut of_code = findings
+            .iter()
+            .filter(|f| f.code == code && f.level == Level::Fail);
+        of_code.next().map(|f| f.sentence.as_str())
+    };
+    assert_eq!(
+        failed("guide-count"),
+        Some("Ring 'cuff' has 12 edges, but 14 were asked.")
+    );
+    assert_eq!(
+        failed("guide-cycle"),
+        Some("No closed run of edges follows ring 'stray'.")
+    );
+    assert_eq!(
+        failed("opening-boundary"),
+        Some("The surface doesn't end at opening 'hem'.")
+    );
+    assert!(failed("guide-distance").is_some() && failed("guide-angle").is_some());
+}
+
+#[test]
+fn a_strip_that_winds_down_the_tube_is_a_spiral() {
+    // Around n, each row starts where the last one ended, one row lower.
+    let n = 12u32;
+    let rows = 8u32;
+    let surface = QuadMesh {
+        positions: (0..n * rows)
+            .map(|k| {
+                circle(
+                    f64::from(k) / f64::from(n),
+                    f64::from(k) / f64::from(n) * 0.4,
+                )
+            })
+            .collect(),
+        quads: (0..n * (rows - 1) - 1)
+            .map(|k| [k, k + 1, k + n + 1, k + n])
+            .collect(),
+        groups: vec![],
+    };
+    let guides = [ring("elbow", GuideKind::Ring, 1.4, None)];
+    let (m, findings) = check(&surface, &sculpt(&tube(400, 40)), &guides, None);
+    assert_eq!(m.strips.ring_coils, 1);
+    assert_eq!(level_of(&findings, "strip-spirals"), Level::Fail);
+}
+
+#[test]
+fn defects_are_counted_and_placed() {
+    let dense = sculpt(&tube(400, 40));
+    let mut surface = tube(12, 6);
+    surface.quads[5].reverse();
+    surface.positions.push(DVec3::ONE);
+    let (m, findings) = check(&surface, &dense, &[], None);
+    assert_eq!(
+        (m.counts.inconsistent_edges, m.counts.unused_vertices),
+        (3, 1)
+    );
+    assert_eq!(level_of(&findings, "consistent-winding"), Level::Fail);
+
+    // Two quads that share one vertex only, and three on one edge.
+    let p = |x: f64, y: f64, z: f64| DVec3::new(x, y, z);
+    let surface = QuadMesh {
+        positions: vec![
+            p(1.0, 0.0, 0.0),
+            p(1.0, 0.1, 0.0),
+            p(1.0, 0.1, 0.1),
+            p(1.0, 0.0, 0.1),
+            p(1.0, 0.2, 0.1),
+            p(1.0, 0.2, 0.2),
+            p(1.0, 0.1, 0.2),
+        ],
+        quads: vec![[0, 1, 2, 3], [2, 4, 5, 6]],
+        groups: vec![],
+    };
+    let (m, _) = check(&surface, &dense, &[], None);
+    assert_eq!(
+        (m.counts.nonmanifold_vertices, m.counts.nonmanifold_edges),
+        (1, 0)
+    );
+    let mut surface = surface;
+    surface.quads = vec![[0, 1, 2, 3], [1, 0, 4, 5], [0, 1, 6, 4]];
+    let (m, findings) = check(&surface, &dense, &[], None);
+    assert_eq!(m.counts.nonmanifold_edges, 1);
+    let heavy = findings
+        .iter()
+        .find(|f| f.code == "manifold-edges")
+        .unwrap();
+    assert_eq!((heavy.value, heavy.places.len()), (Some(1.0), 1));
+
+    let mut surface = tube(12, 6);
+    surface.quads[7][1] = surface.quads[7][0];
+    let (m, _) = check(&surface, &dense, &[], None);
+    near(m.counts.quad_share, 71.0 / 72.0, 1e-12);
+}
+
+#[test]
+fn a_fold_through_the_surface_is_found() {
+    let mut surface = tube(12, 6);
+    // One vertex pushed through the opposite wall.
+    surface.positions[3 * 12 + 2] = circle(2.0 / 12.0 + 0.5, 1.0) * 1.3;
+    let (m, findings) = check(&surface, &sculpt(&tube(400, 40)), &[], None);
+    assert!(m.self_intersections > 0);
+    let cut = findings
+        .iter()
+        .find(|f| f.code == "self-intersections")
+        .unwrap();
+    assert_eq!(cut.level, Level::Fail);
+    assert!(!cut.places.is_empty());
+}
+
+#[test]
+fn one_moved_vertex_breaks_the_mirror() {
+    let plane = Plane {
+        origin: DVec3::ZERO,
+        normal: DVec3::Y,
+    };
+    let mut surface = tube(12, 6);
+    let far = 0.01;
+    surface.positions[3 * 12 + 2].z += far;
+    let (m, findings) = check(&surface, &sculpt(&tube(400, 40)), &[], Some(plane));
+    near(m.mirror.unwrap().error, far / m.size.mean_edge, 1e-9);
+    assert_eq!(level_of(&findings, "mirror-vertices"), Level::Fail);
+    assert_eq!(level_of(&findings, "mirror-faces"), Level::Pass);
+}
+
+#[test]
+fn the_yardstick_rewards_faces_that_straddle_and_threads_make_no_difference() {
+    let dense = sculpt(&torus(300, 100, 1.0));
+    let measure = |minor: f64| {
+        let surface = torus(36, 12, minor);
+        let input = CheckInput {
+            surface: &surface,
+            sculpt: &dense,
+            guides: &[],
+            plane: None,
+            target_faces: Some(400),
+        };
+        let options = CheckOptions {
+            samples: 10_000,
+            yardstick: true,
+        };
+        run(&input, &options, &Task::default()).unwrap()
+    };
+    let inscribed = measure(1.0);
+    // A chord's mean distance from its arc is two thirds of the sagitta, 1 − cos(π/12).
+    let straddling = measure(1.0 + (1.0 - (PI / 12.0).cos()) * 2.0 / 3.0);
+    let ratio = |m: &(Measures, Findings)| m.0.yardstick.as_ref().unwrap().rms_ratio;
+    assert_eq!(
+        inscribed.0.yardstick.as_ref().unwrap().decimation_vertices,
+        36 * 12
+    );
+    assert!(
+        ratio(&straddling) > 0.9 && ratio(&straddling) < 2.0,
+        "{}",
+        ratio(&straddling)
+    );
+    assert!(ratio(&inscribed) > 1.5 * ratio(&straddling));
+    near(inscribed.0.size.face_count_error_pct.unwrap(), 8.0, 1e-9);
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(1)
+        .build()
+        .unwrap();
+    assert_eq!(inscribed, pool.install(|| measure(1.0)));
+}
+
+#[test]
+fn unusable_input_is_refused() {
+    let dense = sculpt(&tube(100, 10));
+    let fails = |surface: &QuadMesh, guides: &[Guide]| {
+        let input = CheckInput {
+            surface,
+            sculpt: &dense,
+            guides,
+            plane: None,
+            target_faces: None,
+        };
+        run(&input, &CheckOptions::default(), &Task::default()).unwrap_err()
+    };
+    assert_eq!(fails(&QuadMesh::default(), &[]), CheckError::Empty);
+    let mut bad = tube(6, 2);
+    bad.quads[1][2] = 77;
+    assert!(matches!(
+        fails(&bad, &[]),
+        CheckError::BadQuad {
+            quad: 1,
+            vertex: 77,
+            ..
+        }
+    ));
+    let mut bad = tube(6, 2);
+    bad.positions[4].x = f64::INFINITY;
+    assert_eq!(fails(&bad, &[]), CheckError::NotFinite { vertex: 4 });
+    bad.positions.fill(DVec3::ONE);
+    assert_eq!(fails(&bad, &[]), CheckError::NoArea);
+    let mut guide = ring("hem", GuideKind::Ring, 0.0, None);
+    guide.points.truncate(1);
+    let error = fails(&tube(6, 2), &[guide]);
+    assert!(
+        error
+            .to_string()
+            .starts_with("guide 'hem' needs at least two")
+    );
+}
