@@ -150,7 +150,7 @@ impl Session {
         let (cross, more) = field::run(surface, &FieldOptions::default(), task)?;
         findings.append(more);
         clock.lap("field");
-        let (patches, more) = layout::run(surface, &cross, &LayoutOptions::for_edge(edge), task)?;
+        let (patches, more) = layout::run(surface, &cross, curves, &LayoutOptions::for_edge(edge), task)?;
         findings.append(more);
         clock.lap("layout");
         let halves = if half.plane.is_some() { 2 } else { 1 };

@@ -164,10 +164,19 @@ impl Block {
             middle[0] += self.uv[f as usize][0] / n as f64;
             middle[1] += self.uv[f as usize][1] / n as f64;
         }
-        let pole = self.add(middle);
-        let rays: Vec<Vec<u32>> = (0..n).map(|i| self.row_between(feet[i], pole, spokes[i] as usize)).collect();
+        // A spoke of no length puts the pole on its side.
+        let pole = match (0..n).find(|&i| spokes[i] == 0) {
+            Some(i) => feet[i],
+            None => self.add(middle),
+        };
+        let rays: Vec<Vec<u32>> = (0..n)
+            .map(|i| if spokes[i] == 0 { vec![pole] } else { self.row_between(feet[i], pole, spokes[i] as usize) })
+            .collect();
         for i in 0..n {
             let before = (i + n - 1) % n;
+            if spokes[i] == 0 || spokes[before] == 0 {
+                continue;
+            }
             let bottom = sides[i][..=split[i]].to_vec();
             let left = reversed(&sides[before][split[before]..]);
             self.four(&bottom, &rays[i].clone(), &rays[before].clone(), &left);
@@ -225,6 +234,20 @@ mod tests {
             let n = y.len();
             let counts: Vec<u32> = (0..n).map(|i| y[(i + n - 1) % n] + y[(i + 1) % n]).collect();
             check(&counts, &y, 1);
+        }
+
+        #[test]
+        fn a_spoke_of_no_length_puts_the_pole_on_its_side(y in prop::collection::vec(1u32..6, 5), at in 0usize..5) {
+            let mut y = y;
+            y[at] = 0;
+            let counts: Vec<u32> = (0..5).map(|i| y[(i + 4) % 5] + y[(i + 1) % 5]).collect();
+            let block = Block::fill(&sides_of(&counts), &y);
+            let topology = mesh_of(&block).topology();
+            prop_assert_eq!(topology.euler_characteristic(), 1);
+            prop_assert_eq!(topology.boundary_loops()[0].len() as u32, counts.iter().sum::<u32>());
+            // On the side: three quads meet there, so four edges where a straight side has three.
+            let fours = (0..topology.valence.len()).filter(|&v| topology.on_boundary[v] && topology.valence[v] == 4).count();
+            prop_assert_eq!(fours, 1);
         }
 
         #[test]

@@ -136,7 +136,7 @@ impl<'a> Laying<'a> {
             .windows(2)
             .map(|w| topology.edge_between(w[0], w[1]))
             .collect::<Option<_>>()?;
-        if edges.len() < 2 || edges.iter().any(|&e| self.marks.curve_of_edge[e as usize].is_some()) {
+        if edges.is_empty() || edges.iter().any(|&e| self.marks.curve_of_edge[e as usize].is_some()) {
             return None;
         }
         let inner = &run[1..run.len() - 1];
@@ -329,7 +329,8 @@ impl<'a> Laying<'a> {
         let place = rim.place.get(&met.0).copied()?;
         let (run, end_gap) = self.land(region, rim, run, place, met.1)?;
         let length = run_length(self.positions, &run);
-        if length < 0.7 * self.quad {
+        // A short curve is a sliver, unless it brings a guide's end to where it is going.
+        if length < 0.7 * self.quad && sector.quarters == 2 {
             return None;
         }
         let mut cost = 0.012 * length / self.quad + self.crowding(end_gap);

@@ -7,8 +7,6 @@
 //! 3 concave, 4 a dangling end. Everything that decides connectivity reads slots,
 //! never floating-point angles.
 
-use mesh::DVec3;
-
 use crate::field::Field;
 use crate::model::WorkSurface;
 
@@ -58,8 +56,9 @@ pub struct Marks {
 const CORNER_TURN: f64 = 0.9;
 
 impl Marks {
-    /// Marks of the work surface's chains; curve `i` is chain `i`.
-    pub fn of_chains(surface: &WorkSurface, field: &Field, quad_edge: f64) -> Self {
+    /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
+    /// have corners: a ring is smooth by meaning, whatever the folds beneath it do.
+    pub fn of_chains(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_edge: f64) -> Self {
         let topology = &field.topology;
         let mut this = Self {
             at: vec![VertexMarks::default(); surface.positions.len()],
@@ -74,7 +73,7 @@ impl Marks {
                 }
             }
         }
-        let turns = corner_turns(surface, field, quad_edge);
+        let turns = corner_turns(surface, field, may_turn, quad_edge);
         let mut is_end = vec![false; surface.positions.len()];
         for chain in surface.chains.iter().filter(|c| !c.closed) {
             for v in [chain.vertices.first(), chain.vertices.last()].into_iter().flatten() {
@@ -265,86 +264,81 @@ fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
     }
 }
 
-/// Where a chain turns a corner within the surface: signed turning (radians, left
-/// positive) at the sharpest vertex of each corner, measured over half a quad to
-/// either side so that neither jitter nor a rounding of the corner hides it.
-fn corner_turns(surface: &WorkSurface, field: &Field, quad_edge: f64) -> Vec<Option<f64>> {
+/// Where a chain turns a corner within the surface: signed turning (radians, left positive)
+/// at the sharpest vertex of each corner.
+///
+/// Turning is measured in the surface, as half a turn less the angles on the chain's left,
+/// summed over a third of a quad to either side: so a hem that runs over a sharp fold
+/// doesn't turn, and a corner that is rounded by less than half a quad does.
+fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_edge: f64) -> Vec<Option<f64>> {
     let mut turns = vec![None; surface.positions.len()];
-    let normals = vertex_normals(surface);
-    for chain in &surface.chains {
+    for (c, chain) in surface.chains.iter().enumerate() {
         let n = chain.vertices.len();
-        if n < 4 {
+        if n < 4 || !may_turn[c] {
             continue;
         }
-        let turning: Vec<f64> = (0..n)
-            .map(|i| {
-                let v = chain.vertices[i];
-                let at = surface.positions[v as usize];
-                match (
-                    reach_along(surface, &chain.vertices, chain.closed, i, -1, 0.6 * quad_edge),
-                    reach_along(surface, &chain.vertices, chain.closed, i, 1, 0.6 * quad_edge),
-                ) {
-                    (Some(before), Some(after)) => {
-                        let normal = normals[v as usize];
-                        let flat = |d: DVec3| d - normal * d.dot(normal);
-                        let (one, two) = (flat(at - before), flat(after - at));
-                        one.cross(two).dot(normal).atan2(one.dot(two))
-                    }
-                    _ => 0.0,
-                }
-            })
-            .collect();
-        let window = ((0.6 * quad_edge / surface.edge.max(1e-12)).ceil() as usize).max(1);
+        let single: Vec<f64> = (0..n).map(|i| turning_at(surface, field, &chain.vertices, chain.closed, i)).collect();
+        let reach = ((0.35 * quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4);
+        let near = |i: usize, d: i64| -> Option<usize> {
+            let j = i as i64 + d;
+            if chain.closed { Some(j.rem_euclid(n as i64) as usize) } else { usize::try_from(j).ok().filter(|&j| j < n) }
+        };
+        let window = reach as i64;
+        let summed: Vec<f64> =
+            (0..n).map(|i| (-window..=window).filter_map(|d| near(i, d)).map(|j| single[j]).sum()).collect();
         for i in 0..n {
-            if turning[i].abs() < CORNER_TURN || field.topology.fan(chain.vertices[i]).next().is_none() {
+            if summed[i].abs() < CORNER_TURN {
                 continue;
             }
-            let sharpest = (1..=window).all(|d| {
-                let before = if chain.closed { Some((i + n - d % n) % n) } else { i.checked_sub(d) };
-                let after = if chain.closed { Some((i + d) % n) } else { (i + d < n).then_some(i + d) };
-                before.is_none_or(|j| turning[j].abs() <= turning[i].abs())
-                    && after.is_none_or(|j| turning[j].abs() < turning[i].abs() || j == i)
+            // The sharpest of its neighbourhood; of equal ones the sharpest by itself, then the first.
+            let rank = |j: usize| (summed[j].abs(), single[j].abs());
+            let sharpest = (1..=3 * window).all(|d| {
+                near(i, -d).is_none_or(|j| rank(j) < rank(i)) && near(i, d).is_none_or(|j| rank(j) <= rank(i) || j == i)
             });
             if sharpest {
-                turns[chain.vertices[i] as usize] = Some(turning[i]);
+                turns[chain.vertices[i] as usize] = Some(summed[i]);
             }
         }
     }
     turns
 }
 
-fn reach_along(surface: &WorkSurface, chain: &[u32], closed: bool, from: usize, step: i64, reach: f64) -> Option<DVec3> {
-    let n = chain.len() as i64;
-    let mut at = from as i64;
-    let mut gone = 0.0;
-    loop {
-        let following = at + step;
-        if !closed && (following < 0 || following >= n) {
-            return None;
+/// Turning of a chain at one of its vertices: half a turn less the angle on its left, or the
+/// angle on its right less half a turn where there is no surface on the left. Angles inside
+/// are scaled to a full turn.
+fn turning_at(surface: &WorkSurface, field: &Field, chain: &[u32], closed: bool, i: usize) -> f64 {
+    let n = chain.len();
+    if !closed && (i == 0 || i + 1 == n) {
+        return 0.0;
+    }
+    let (before, here, after) = (chain[(i + n - 1) % n], chain[i], chain[(i + 1) % n]);
+    let topology = &field.topology;
+    let place = |v: u32| surface.positions[v as usize];
+    // Anticlockwise from the way ahead to the way back: the chain's left side.
+    let (mut left, mut all) = (None, 0.0);
+    let mut since = None;
+    let fan: Vec<u32> = topology.fan(here).collect();
+    for &h in fan.iter().chain(&fan) {
+        if topology.to(h) == after && since.is_none() {
+            since = Some(0.0);
         }
-        let (a, b) = (at.rem_euclid(n) as usize, following.rem_euclid(n) as usize);
-        let (p, q) = (surface.positions[chain[a] as usize], surface.positions[chain[b] as usize]);
-        let length = p.distance(q);
-        if gone + length >= reach {
-            return Some(p.lerp(q, (reach - gone) / length.max(1e-300)));
-        }
-        gone += length;
-        at = following;
-        if (at - from as i64).abs() >= n {
-            return None;
+        let (one, two) = (place(topology.to(h)) - place(here), place(topology.from(topology.prev(h))) - place(here));
+        let angle = one.cross(two).length().atan2(one.dot(two));
+        all += angle / 2.0;
+        if let Some(sum) = since.as_mut() {
+            *sum += angle;
+            if topology.from(topology.prev(h)) == before && left.is_none() {
+                left = Some(*sum);
+            }
         }
     }
-}
-
-fn vertex_normals(surface: &WorkSurface) -> Vec<DVec3> {
-    let mut sums = vec![DVec3::ZERO; surface.positions.len()];
-    for t in &surface.triangles {
-        let [a, b, c] = t.map(|v| surface.positions[v as usize]);
-        for &v in t {
-            sums[v as usize] += (b - a).cross(c - a);
-        }
+    let half = std::f64::consts::PI;
+    if topology.is_boundary_vertex(here) {
+        // Either all of the surface is on the left, or all on the right.
+        let ahead_first = fan.first().is_some_and(|&h| topology.to(h) == after);
+        return if ahead_first { half - all } else { all - half };
     }
-    sums.iter().map(|n| n.normalize_or_zero()).collect()
+    left.map_or(0.0, |left| half - left * std::f64::consts::TAU / all.max(1e-9))
 }
 
 #[cfg(test)]

@@ -23,7 +23,7 @@ use mesh::DVec3;
 use thiserror::Error;
 
 use crate::field::{Field, Singularity};
-use crate::model::WorkSurface;
+use crate::model::{ChainSource, Curve, GuideKind, WorkSurface};
 pub use lay::{Cause, LaidCurve};
 use marks::Marks;
 use regions::Region;
@@ -124,11 +124,21 @@ pub struct Layout {
 pub fn run(
     surface: &WorkSurface,
     field: &Field,
+    curves: &[Curve],
     options: &LayoutOptions,
     task: &Task,
 ) -> Result<(Layout, Findings), LayoutError> {
     task.report("layout", 0.0)?;
-    let marks = Marks::of_chains(surface, field, options.quad_edge);
+    let may_turn: Vec<bool> = surface
+        .chains
+        .iter()
+        .map(|chain| match chain.source {
+            ChainSource::Curve(c) => curves[c].kind != GuideKind::Ring,
+            ChainSource::Plane => false,
+            ChainSource::Boundary => true,
+        })
+        .collect();
+    let marks = Marks::of_chains(surface, field, &may_turn, options.quad_edge);
     let mut laying = lay::Laying::new(
         field,
         &surface.positions,

@@ -3,7 +3,7 @@
 use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
 
 use super::Plan;
-use crate::layout::{ArcUse, Layout};
+use crate::layout::{ArcSource, ArcUse, Layout};
 
 /// A count that a guide promises over its arcs.
 #[derive(Clone, Debug, PartialEq)]
@@ -18,6 +18,8 @@ pub(super) struct Promise {
 
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 const SURPLUS_COST: f64 = 60.0;
+/// Cost of a pole on a side: its quads are less square than around a pole inside.
+const VANISHED_SPOKE_COST: f64 = 4.0;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
@@ -44,7 +46,7 @@ pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64
             spokes.push(Vec::new());
             surplus.push(Some(four_sides(&mut program, &arcs, &patch.sides)));
         } else {
-            let y: Vec<Variable> = (0..n).map(|_| program.whole(0.0, 1, MOST)).collect();
+            let y = spokes_of(&mut program, layout, &patch.sides);
             for i in 0..n {
                 let mut terms = sum_of(&arcs, &patch.sides[i], 1.0);
                 terms.push((y[(i + n - 1) % n], -1.0));
@@ -57,6 +59,23 @@ pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64
     }
     let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
     Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
+}
+
+/// Spokes of a patch around a pole. A spoke may vanish, the pole then lies on that side, if no
+/// curve that an artist sees runs there; two neighbouring ones may not, the pole would be
+/// a corner.
+fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> Vec<Variable> {
+    let laid = |side: &Vec<ArcUse>| side.iter().all(|u| matches!(layout.arcs[u.arc].source, ArcSource::Laid(_)));
+    let y: Vec<Variable> = sides.iter().map(|s| program.whole(0.0, i32::from(!laid(s)), MOST)).collect();
+    for i in 0..sides.len() {
+        if laid(&sides[i]) {
+            let missing = program.real(VANISHED_SPOKE_COST, 1.0);
+            program.row(&[(y[i], 1.0), (missing, 1.0)], Relation::AtLeast, 1.0);
+            program.row(&[(y[i], 1.0), (y[(i + 1) % sides.len()], 1.0)], Relation::AtLeast, 1.0);
+            program.row(&[(y[i], 1.0), (y[(i + sides.len() - 1) % sides.len()], 1.0)], Relation::AtLeast, 1.0);
+        }
+    }
+    y
 }
 
 fn sum_of(arcs: &[Variable], side: &[ArcUse], sign: f64) -> Vec<(Variable, f64)> {
@@ -111,7 +130,7 @@ fn plan_of(
         arcs: arcs.iter().map(|&v| solution.whole(v).max(1) as u32).collect(),
         spokes: spokes
             .iter()
-            .map(|y| y.iter().map(|&v| solution.whole(v).max(1) as u32).collect())
+            .map(|y| y.iter().map(|&v| solution.whole(v).max(0) as u32).collect())
             .collect(),
         surplus: surplus
             .iter()
