@@ -16,8 +16,8 @@ pub(super) fn pairs(surface: &Surface) -> Vec<[u32; 2]> {
         .into_par_iter()
         .flat_map_iter(|t| {
             let apart = move |&n: &usize| {
-                let [a, b] = [surface.split[t], surface.split[n]];
-                !a.iter().any(|v| b.contains(v))
+                let [one, two] = [surface.split[t], surface.split[n]];
+                !one.iter().any(|v| two.contains(v))
             };
             let near = triangles.later_neighbours(t).into_iter().filter(apart);
             near.filter(move |&n| pass_through(triangles.corners[t], triangles.corners[n]))
@@ -73,15 +73,12 @@ fn apex_first(t: Triangle, sides: [i8; 3]) -> (Triangle, i8) {
 
 /// Triangles in one plane overlap unless a side of one has the other one beyond it.
 fn overlap_in_plane(a: Triangle, b: Triangle) -> bool {
-    let normal = (a[1] - a[0]).cross(a[2] - a[0]).abs();
-    let flat = |p: DVec3| {
-        if normal.z >= normal.x && normal.z >= normal.y {
-            Coord { x: p.x, y: p.y }
-        } else if normal.x >= normal.y {
-            Coord { x: p.y, y: p.z }
-        } else {
-            Coord { x: p.z, y: p.x }
-        }
+    // Seen along the axis that the plane faces most, so that no triangle collapses.
+    let facing = (a[1] - a[0]).cross(a[2] - a[0]).abs();
+    let flat = |p: DVec3| match facing {
+        n if n.z == n.max_element() => Coord { x: p.x, y: p.y },
+        n if n.y == n.max_element() => Coord { x: p.z, y: p.x },
+        _ => Coord { x: p.y, y: p.z },
     };
     let (a, b) = (a.map(flat), b.map(flat));
     let turn = |[p, q, r]: [Coord<f64>; 3]| sign(orient2d(p, q, r));

@@ -106,12 +106,23 @@ fn tangents(samples: &[DVec3], closed: bool) -> Vec<DVec3> {
         .collect()
 }
 
-/// 95th percentiles of a guide's distance to the surface's edges (edges) and of the
-/// angle between it and them (deg).
+/// How the surface's edges follow a guide.
+pub(super) struct Following {
+    /// 95th percentile of the distance to the nearest edge, edges.
+    pub distance_p95: f64,
+    /// 95th percentile of the angle to the best edge beside it, deg.
+    pub angle_p95_deg: f64,
+    /// The point of the guide that is farthest from an edge.
+    pub farthest: DVec3,
+    /// The point at which the edges turn off most.
+    pub most_turned: DVec3,
+}
+
+/// Measures how a guide is followed.
 ///
 /// An edge is held against the chord of the guide that it faces, so that a coarse ring
 /// isn't blamed for cutting corners; one that faces none, against the tangent.
-pub(super) fn follow(track: &Track, surface: &Surface) -> (f64, f64) {
+pub(super) fn follow(track: &Track, surface: &Surface) -> Following {
     let mut distances = Vec::with_capacity(track.samples.len());
     let mut angles = Vec::with_capacity(track.samples.len());
     for (&sample, &tangent) in track.samples.iter().zip(&track.tangents) {
@@ -125,16 +136,23 @@ pub(super) fn follow(track: &Track, surface: &Surface) -> (f64, f64) {
         distances.push(distance);
         angles.push(near.iter().map(angle).fold(90.0, f64::min));
     }
-    (
-        quantile(&mut distances, 0.95) / surface.mean_edge,
-        quantile(&mut angles, 0.95),
-    )
+    let worst = |values: &[f64]| {
+        let rising =
+            (0..values.len()).max_by(|&i, &j| values[i].total_cmp(&values[j]).then(j.cmp(&i)));
+        rising.map_or(DVec3::ZERO, |i| track.samples[i])
+    };
+    Following {
+        farthest: worst(&distances),
+        most_turned: worst(&angles),
+        distance_p95: quantile(&mut distances, 0.95) / surface.mean_edge,
+        angle_p95_deg: quantile(&mut angles, 0.95),
+    }
 }
 
 /// From the point of the guide nearest to an edge's start to the one nearest to its end.
 fn chord(track: &Track, surface: &Surface, edge: usize) -> Option<DVec3> {
-    let [a, b] = surface.edges.ends[edge].map(|p| track.line.nearest_point(p));
-    let chord = b - a;
+    let [from, to] = surface.edges.ends[edge].map(|p| track.line.nearest_point(p));
+    let chord = to - from;
     (chord.length() >= FACING * surface.lengths[edge] && chord != DVec3::ZERO).then_some(chord)
 }
 

@@ -24,6 +24,7 @@ mod shape;
 mod space;
 mod strips;
 mod surface;
+mod table;
 #[cfg(test)]
 mod tests;
 mod tree;
@@ -34,13 +35,14 @@ use mesh::QuadMesh;
 
 use crate::model::{Guide, Plane, Sculpt};
 pub use error::CheckError;
-use guides::Track;
+use guides::{Following, Track};
 pub use measures::{
     Counts, FitMeasures, GuideMeasures, Measures, MirrorMeasures, PoleMeasures, ReverseMeasures,
     ShapeMeasures, SizeMeasures, StripMeasures, YardstickMeasures,
 };
 use rings::Cycle;
 use surface::Surface;
+pub use table::MeasureTable;
 
 /// What is to be checked.
 #[derive(Clone, Copy, Debug)]
@@ -55,40 +57,19 @@ pub struct CheckInput<'a> {
     pub plane: Option<Plane>,
     /// Faces asked for.
     pub target_faces: Option<u32>,
-}
-
-/// How to check.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct CheckOptions {
-    /// Points at which distances are measured, each way. More is slower and finer.
-    /// Default 50,000; at least 1,000 are taken.
-    pub samples: usize,
-    /// Whether to decimate the sculpt and hold the fit against that: seconds on a large
-    /// sculpt. Default false.
+    /// Whether to decimate the sculpt and hold the fit against that: seconds on a large sculpt.
     pub yardstick: bool,
 }
 
-impl Default for CheckOptions {
-    fn default() -> Self {
-        Self {
-            samples: 50_000,
-            yardstick: false,
-        }
-    }
-}
-
-const FEWEST_SAMPLES: usize = 1_000;
+/// Points at which distances are measured, each way.
+const SAMPLES: usize = 50_000;
 
 /// Measures a surface and says how it came out. Cost: some 0.2 s for 2,000 faces.
 ///
 /// # Errors
 /// [`CheckError`] for an empty or damaged surface, a guide that is no curve, or cancelling.
 /// A poor surface is no error: it gets findings that fail.
-pub fn run(
-    input: &CheckInput,
-    options: &CheckOptions,
-    task: &Task,
-) -> Result<(Measures, Findings), CheckError> {
+pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), CheckError> {
     task.report("check", 0.0)?;
     let surface = Surface::new(input.surface)?;
     let elements = elements::measure(&surface);
@@ -109,23 +90,22 @@ pub fn run(
     let closed = tracks.iter().zip(&cycles).filter(|(t, _)| t.is_cycle());
     let rings: Vec<(&Track, Option<&Cycle>)> = closed.map(|(t, c)| (t, c.as_ref())).collect();
     let strips = strips::measure(&surface, &rings);
-    let followed = tracks.iter().zip(&cycles);
-    let followed: Vec<GuideMeasures> = followed
-        .map(|(t, c)| measure_guide(t, c.as_ref(), &surface))
-        .collect();
+    let following: Vec<Following> = tracks.iter().map(|t| guides::follow(t, &surface)).collect();
+    let followed = tracks.iter().zip(&cycles).zip(&following);
+    let followed = followed.map(|((t, c), f)| measure_guide(t, c.as_ref(), f, &surface));
+    let followed: Vec<GuideMeasures> = followed.collect();
     let mirror = input
         .plane
         .as_ref()
         .map(|plane| mirror::measure(&surface, plane));
     task.report("check", 0.4)?;
-    let samples = options.samples.max(FEWEST_SAMPLES);
-    let forward = fit::forward(&surface, input.sculpt, samples)?;
+    let forward = fit::forward(&surface, input.sculpt, SAMPLES)?;
     let cover = fit::Cover::new(&surface);
-    let rows = fit::reverse(&cover, input.sculpt, samples);
+    let rows = fit::reverse(&cover, input.sculpt, SAMPLES);
     task.report("check", 0.8)?;
     let shapes = shape::shapes(&surface);
     let cuts = cuts::pairs(&surface);
-    let yardstick = if options.yardstick {
+    let yardstick = if input.yardstick {
         yardstick::measure(&surface, &cover, input.sculpt, &rows, task)?
     } else {
         None
@@ -150,14 +130,19 @@ pub fn run(
         jacobians: &shapes.jacobians,
         cuts: &cuts,
         cycles: &cycles,
+        following: &following,
     };
     let findings = findings::list(input, &surface, &measures, &spots);
     task.report("check", 1.0)?;
     Ok((measures, findings))
 }
 
-fn measure_guide(track: &Track, cycle: Option<&Cycle>, surface: &Surface) -> GuideMeasures {
-    let (distance_p95, angle_p95_deg) = guides::follow(track, surface);
+fn measure_guide(
+    track: &Track,
+    cycle: Option<&Cycle>,
+    following: &Following,
+    surface: &Surface,
+) -> GuideMeasures {
     let on_boundary = if track.guide.closed {
         cycle.is_some_and(|c| {
             let faces = c
@@ -172,8 +157,8 @@ fn measure_guide(track: &Track, cycle: Option<&Cycle>, surface: &Surface) -> Gui
     };
     GuideMeasures {
         name: track.guide.name.clone(),
-        distance_p95,
-        angle_p95_deg,
+        distance_p95: following.distance_p95,
+        angle_p95_deg: following.angle_p95_deg,
         count: track.guide.count,
         cycle_length: cycle.map(|c| c.edges.len()),
         on_boundary,

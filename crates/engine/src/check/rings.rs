@@ -55,8 +55,8 @@ fn directions(track: &Track, surface: &Surface, offsets: &[f64]) -> Vec<u32> {
         ends.iter().all(|&v| offsets[v as usize] <= BANDS[0])
     };
     let runs_along = |&e: &usize| {
-        let [a, b] = surface.edges.ends[e];
-        let middle = (a + b) / 2.0;
+        let [from, to] = surface.edges.ends[e];
+        let middle = (from + to) / 2.0;
         let squared = |i: usize| track.samples[i].distance_squared(middle);
         let nearest = (0..track.samples.len()).min_by(|&i, &j| squared(i).total_cmp(&squared(j)));
         nearest.is_some_and(|i| {

@@ -111,8 +111,9 @@ fn check(
         guides,
         plane,
         target_faces: Some(surface.quads.len() as u32),
+        yardstick: false,
     };
-    run(&input, &CheckOptions::default(), &Task::default()).unwrap()
+    run(&input, &Task::default()).unwrap()
 }
 
 fn level_of(findings: &Findings, code: &str) -> Level {
@@ -349,12 +350,9 @@ fn the_yardstick_rewards_faces_that_straddle_and_threads_make_no_difference() {
             guides: &[],
             plane: None,
             target_faces: Some(400),
-        };
-        let options = CheckOptions {
-            samples: 10_000,
             yardstick: true,
         };
-        run(&input, &options, &Task::default()).unwrap()
+        run(&input, &Task::default()).unwrap()
     };
     let inscribed = measure(1.0);
     // A chord's mean distance from its arc is two thirds of the sagitta, 1 − cos(π/12).
@@ -388,8 +386,9 @@ fn unusable_input_is_refused() {
             guides,
             plane: None,
             target_faces: None,
+            yardstick: false,
         };
-        run(&input, &CheckOptions::default(), &Task::default()).unwrap_err()
+        run(&input, &Task::default()).unwrap_err()
     };
     assert_eq!(fails(&QuadMesh::default(), &[]), CheckError::Empty);
     let mut bad = tube(6, 2);

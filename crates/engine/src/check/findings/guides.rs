@@ -1,7 +1,9 @@
 //! Guides in words.
 
 use base::Place;
+use mesh::DVec3;
 
+use super::super::guides::Following;
 use super::super::measures::GuideMeasures;
 use super::super::rings::Cycle;
 use super::super::{limits, poles_on};
@@ -13,12 +15,17 @@ pub(super) fn follow(
     guide: &Guide,
     measured: &GuideMeasures,
     cycle: Option<&Cycle>,
+    following: &Following,
 ) {
     let name = &guide.name;
     let here = || {
         vec![Place::Guide {
             name: name.to_owned(),
         }]
+    };
+    let with = |p: DVec3| {
+        let at = p.to_array();
+        [here(), vec![Place::Point { at }]].concat()
     };
     let kind = match guide.kind {
         GuideKind::Ring => "Ring",
@@ -58,7 +65,7 @@ pub(super) fn follow(
         distance,
         limits::GUIDE_DISTANCE,
         says,
-        here(),
+        with(following.farthest),
     );
     let angle = measured.angle_p95_deg;
     let says = [
@@ -78,7 +85,7 @@ pub(super) fn follow(
         angle,
         limits::GUIDE_ANGLE_DEG,
         says,
-        here(),
+        with(following.most_turned),
     );
 }
 

@@ -8,6 +8,7 @@ use base::{Finding, Findings, Level, Place};
 
 use super::CheckInput;
 use super::elements::Elements;
+use super::guides::Following;
 use super::measures::Measures;
 use super::rings::Cycle;
 use super::surface::Surface;
@@ -28,6 +29,8 @@ pub(super) struct Spots<'a> {
     pub cuts: &'a [[u32; 2]],
     /// The cycle along each guide.
     pub cycles: &'a [Option<Cycle>],
+    /// Where each guide is followed worst.
+    pub following: &'a [Following],
 }
 
 struct List<'a> {
@@ -121,8 +124,13 @@ pub(super) fn list(
     };
     elements::elements(&mut list, measures, spots.elements);
     elements::poles(&mut list, measures);
-    for ((guide, measured), cycle) in input.guides.iter().zip(&measures.guides).zip(spots.cycles) {
-        guides::follow(&mut list, guide, measured, cycle.as_ref());
+    let shown = measures
+        .guides
+        .iter()
+        .zip(spots.cycles)
+        .zip(spots.following);
+    for (guide, ((measured, cycle), following)) in input.guides.iter().zip(shown) {
+        guides::follow(&mut list, guide, measured, cycle.as_ref(), following);
     }
     form::strips(&mut list, measures, spots);
     form::mirror(&mut list, measures, spots);
