@@ -12,6 +12,8 @@ mod find;
 mod samples;
 
 #[cfg(test)]
+pub(crate) mod fixtures;
+#[cfg(test)]
 mod tests;
 
 use base::{Cancelled, Finding, Findings, Level, Place, Task, Tolerances};

@@ -1,15 +1,6 @@
+use super::fixtures::sculpt_of;
 use super::*;
-use mesh::{SurfaceIndex, Vec3};
-use std::sync::Arc;
-
-pub(crate) fn sculpt_of(mesh: TriMesh) -> Sculpt {
-    let mesh = Arc::new(mesh);
-    Sculpt {
-        index: Arc::new(SurfaceIndex::new(mesh.clone())),
-        normals: Arc::new(mesh.vertex_normals()),
-        mesh,
-    }
-}
+use mesh::Vec3;
 
 /// An ellipsoid of unequal half-axes 3, 2, 1.5, moved and turned about z.
 fn egg(turn: f64, shift: DVec3) -> Sculpt {

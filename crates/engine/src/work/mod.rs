@@ -18,6 +18,9 @@ mod remesh;
 mod trim;
 mod validate;
 
+#[cfg(test)]
+mod tests;
+
 use base::{Finding, Findings, Level, Task};
 
 use crate::guides::GuideCurves;

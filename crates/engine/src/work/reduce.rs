@@ -55,7 +55,7 @@ fn pass(mesh: &mut EditMesh, rails: &[Rail], threshold: f64) {
             continue;
         }
         let place = |rail: u32, param: f64| rails[rail as usize].at(param);
-        if let Some(plan) = mesh.plan_collapse(h, place)
+        if let Some(plan) = mesh.plan_collapse(h, place).map(|plan| mesh.on_crest(plan))
             && keeps_shape(mesh, &plan, STRETCH * threshold)
         {
             mesh.collapse(plan);

@@ -3,10 +3,13 @@
 //! approach to multiresolution modeling"). Edges on rails are only split and collapsed
 //! along their rail; their vertices slide on it.
 
+mod crease;
 mod flips;
 mod relax;
 
 use mesh::DVec3;
+
+use flips::angle_measure;
 
 use super::edit::{Collapse, EditMesh, NONE};
 use super::error::WorkError;
@@ -77,6 +80,7 @@ impl<'a> Remesher<'a> {
         self.split_long()?;
         self.collapse_short();
         self.flip_to_even_valence();
+        self.flip_to_unbend();
         self.relax();
         Ok(())
     }
@@ -199,7 +203,7 @@ impl<'a> Remesher<'a> {
             let plan = self
                 .mesh
                 .plan_collapse(h, |rail, param| rails[rail as usize].at(param));
-            if let Some(plan) = plan
+            if let Some(plan) = plan.map(|plan| self.mesh.on_crest(plan))
                 && self.collapse_is_fair(&plan)
             {
                 self.mesh.collapse(plan);
@@ -258,17 +262,23 @@ impl<'a> Remesher<'a> {
 }
 
 impl Remesher<'_> {
-    /// Centres of triangles that face away from the sculpt under them.
+    /// Centres of triangles that face away from the sculpt under them: from the normals
+    /// at their corners, and from every part of the sculpt nearby (in a knife-edged fold
+    /// the corners' normals may be those of the other side).
     pub fn folded(&self) -> Vec<DVec3> {
+        let near = 0.35 * self.edge;
         (0..self.mesh.tri.len() as u32)
             .filter(|&t| self.mesh.alive(t as usize) && self.facing_of(t) <= 0.0)
             .map(|t| {
-                self.mesh.tri[t as usize]
-                    .iter()
-                    .map(|&v| self.mesh.pos[v as usize])
-                    .sum::<DVec3>()
-                    / 3.0
+                (
+                    self.mesh.area_normal(t as usize),
+                    self.mesh.centre(t as usize),
+                )
             })
+            .filter(|&(normal, centre)| {
+                normal == DVec3::ZERO || foot(self.sculpt, centre, normal, near).is_none()
+            })
+            .map(|(_, centre)| centre)
             .collect()
     }
 }

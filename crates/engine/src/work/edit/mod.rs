@@ -27,6 +27,9 @@ mod flip;
 mod segments;
 mod split;
 
+#[cfg(test)]
+mod tests;
+
 use mesh::DVec3;
 
 pub(crate) use collapse::Collapse;
@@ -178,6 +181,12 @@ impl EditMesh {
     pub fn area_normal(&self, triangle: usize) -> DVec3 {
         let [a, b, c] = self.tri[triangle].map(|v| self.pos[v as usize]);
         (b - a).cross(c - a)
+    }
+
+    /// Middle of a triangle's corners.
+    pub fn centre(&self, triangle: usize) -> DVec3 {
+        let [a, b, c] = self.tri[triangle].map(|v| self.pos[v as usize]);
+        (a + b + c) / 3.0
     }
 
     /// Unit normal at a vertex, weighted by area; zero if all its triangles are flat.

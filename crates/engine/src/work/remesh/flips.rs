@@ -5,9 +5,6 @@ use mesh::DVec3;
 use super::{Remesher, TILTED};
 use crate::work::edit::EditMesh;
 
-/// Cosine between two triangles below which their edge is a crease that stays.
-const CREASE: f64 = 0.6;
-
 impl Remesher<'_> {
     /// Flips edges whose flip brings their four vertices nearer to six neighbours.
     pub(super) fn flip_to_even_valence(&mut self) {
@@ -66,7 +63,7 @@ impl Remesher<'_> {
         cotangent(h) + cotangent(g) < -1e-6
     }
 
-    /// Whether a flip is possible, crosses no crease, tilts no triangle further, makes no
+    /// Whether a flip is possible, bends nothing further, tilts no triangle further, makes no
     /// sliver, and joins no two rails unless it parts two rails by it.
     fn flip_is_fair(&self, h: u32, by_angle: bool) -> bool {
         let mesh = &self.mesh;
@@ -93,10 +90,7 @@ impl Remesher<'_> {
             return false;
         }
         if worst >= TILTED && !unjoins {
-            let between = |x: DVec3, y: DVec3| x.normalize_or_zero().dot(y.normalize_or_zero());
-            let crease = between((pb - pa).cross(pc - pa), (pa - pb).cross(pd - pb));
-            let bent = between((pd - pa).cross(pc - pa), (pb - pd).cross(pc - pd));
-            if crease < CREASE && bent < crease {
+            if !self.flip_keeps_bending(h, g) {
                 return false;
             }
         }

@@ -89,7 +89,10 @@ impl Remesher<'_> {
         };
         let target = sum / weight;
         let flat = target - normal * (target - at).dot(normal);
-        let found = foot(self.sculpt, flat, normal, REACH * self.edge)?;
+        let found = match self.crest(v, flat) {
+            Some(crest) => foot(self.sculpt, crest, DVec3::ZERO, 0.5 * self.edge)?,
+            None => foot(self.sculpt, flat, normal, REACH * self.edge)?,
+        };
         (!self.behind_plane(found.point)).then_some(found)
     }
 
