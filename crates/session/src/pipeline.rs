@@ -167,7 +167,7 @@ impl Session {
         clock.lap("fill");
         let options = ConformOptions::for_edge(edge);
         let (placed, more) =
-            conform::run(&filled, surface, &patches, curves, &self.sculpt, half.plane, &options, task)?;
+            conform::run(&filled, surface, &cross, &patches, curves, &self.sculpt, half.plane, &options, task)?;
         findings.append(more);
         let whole = assemble::run(&assemble::Parts {
             half: &placed,

@@ -5,20 +5,26 @@
 //! cross stay put, all others on the sculpt, found by closest point with a normal
 //! test so that no vertex jumps through cloth.
 //!
-//! Rounds of local/global shape fitting in the manner of projective dynamics (Bouaziz
-//! et al., "Shape-Up", 2012): each quad asks its corners into the rectangle nearest
-//! to it, each edge run asks for even spacing; vertices take the mean of what they are asked,
-//! slide along their rails or the surface, and are put back on the sculpt. Then the worst
-//! quads are untangled one vertex at a time, and at last the faces are made to straddle the sculpt.
+//! First on the smoothed copy of the work surface that the field lives on, where no fold
+//! can catch a vertex: rounds of local/global shape fitting (Bouaziz et al.,
+//! "Shape-Up", 2012), in which each quad asks its corners into the rectangle nearest to
+//! it and each edge run asks for even spacing. The copy shares its triangles with the work
+//! surface, so a place on one is a place on the other. Then a few rounds on the
+//! sculpt itself that never make a quad narrower than it should be, a search that
+//! squares up the worst quads, and at last the faces are made to straddle the sculpt.
 
+mod lift;
 mod rails;
 mod shape;
 mod volume;
 
+use std::sync::Arc;
+
 use base::{Finding, Findings, Level, Task};
-use mesh::{DVec3, QuadMesh, QuadTopology};
+use mesh::{DVec3, QuadMesh, SurfaceIndex};
 use thiserror::Error;
 
+use crate::field::Field;
 use crate::fill::Filled;
 use crate::layout::Layout;
 use crate::model::{Curve, Plane, Sculpt, WorkSurface};
@@ -32,6 +38,8 @@ pub struct ConformOptions {
     pub quad_edge: f64,
     /// Rounds of shape fitting.
     pub rounds: u32,
+    /// Rounds on the sculpt itself.
+    pub final_rounds: u32,
     /// Whether faces straddle the sculpt (true) or every vertex lies on it (false).
     pub straddle: bool,
 }
@@ -39,7 +47,7 @@ pub struct ConformOptions {
 impl ConformOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, rounds: 60, straddle: true }
+        Self { quad_edge, rounds: 60, final_rounds: 8, straddle: true }
     }
 }
 
@@ -52,10 +60,10 @@ pub enum ConformError {
 }
 
 /// Everything that placing vertices reads.
-pub(crate) struct Scene<'a> {
-    pub sculpt: &'a Sculpt,
+pub(crate) struct Scene {
+    /// The surface that vertices lie on: the sculpt or the smoothed work surface.
+    pub index: Arc<SurfaceIndex>,
     pub plane: Option<Plane>,
-    pub topology: QuadTopology,
     pub around: Vec<Vec<u32>>,
     pub quads_at: Vec<Vec<(u32, u8)>>,
     pub rails: Vec<Rail>,
@@ -70,6 +78,7 @@ pub(crate) struct Scene<'a> {
 pub fn run(
     filled: &Filled,
     surface: &WorkSurface,
+    field: &Field,
     layout: &Layout,
     curves: &[Curve],
     sculpt: &Sculpt,
@@ -79,25 +88,29 @@ pub fn run(
 ) -> Result<(QuadMesh, Findings), ConformError> {
     task.report("conform", 0.0)?;
     let mut mesh = filled.mesh.clone();
-    let topology = mesh.topology();
+    let lift = lift::Lift::new(surface, field);
     let (rails, seats) = rails::seats_of(filled, surface, layout, curves, plane);
-    let mut around: Vec<Vec<u32>> = vec![Vec::new(); mesh.positions.len()];
-    for &[a, b] in &topology.edges {
-        around[a as usize].push(b);
-        around[b as usize].push(a);
-    }
-    let mut quads_at: Vec<Vec<(u32, u8)>> = vec![Vec::new(); mesh.positions.len()];
-    for (q, corners) in mesh.quads.iter().enumerate() {
-        for (i, &v) in corners.iter().enumerate() {
-            quads_at[v as usize].push((q as u32, i as u8));
-        }
-    }
-    let mut scene =
-        Scene { sculpt, plane, topology, around, quads_at, rails, seats, edge: options.quad_edge };
+    let mut scene = Scene {
+        index: lift.smooth_index(),
+        plane,
+        around: around(&mesh),
+        quads_at: quads_at(&mesh),
+        rails: rails::smooth_rails(surface, field),
+        seats: seats.clone(),
+        edge: options.quad_edge,
+    };
+    let pinned: Vec<(Seat, DVec3)> = seats.into_iter().zip(mesh.positions.iter().copied()).collect();
+    lift.flatten(&mut mesh, &mut scene, &rails);
     for round in 0..options.rounds {
-        task.report("conform", 0.8 * round as f32 / options.rounds.max(1) as f32)?;
+        task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 { 0.35 } else { 0.6 };
-        shape::round(&mut mesh, &mut scene, share);
+        shape::round(&mut mesh, &mut scene, share, None);
+    }
+    shape::untangle(&mut mesh, &mut scene);
+    lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
+    for _ in 0..options.final_rounds {
+        task.report("conform", 0.7)?;
+        shape::round(&mut mesh, &mut scene, 0.4, Some(shape::FAIR));
     }
     let repaired = shape::untangle(&mut mesh, &mut scene);
     task.report("conform", 0.9)?;
@@ -116,6 +129,25 @@ pub fn run(
     Ok((mesh, findings))
 }
 
+fn around(mesh: &QuadMesh) -> Vec<Vec<u32>> {
+    let mut around: Vec<Vec<u32>> = vec![Vec::new(); mesh.positions.len()];
+    for &[a, b] in &mesh.topology().edges {
+        around[a as usize].push(b);
+        around[b as usize].push(a);
+    }
+    around
+}
+
+fn quads_at(mesh: &QuadMesh) -> Vec<Vec<(u32, u8)>> {
+    let mut quads_at: Vec<Vec<(u32, u8)>> = vec![Vec::new(); mesh.positions.len()];
+    for (q, corners) in mesh.quads.iter().enumerate() {
+        for (i, &v) in corners.iter().enumerate() {
+            quads_at[v as usize].push((q as u32, i as u8));
+        }
+    }
+    quads_at
+}
+
 /// Area-weighted normal of the quads at a vertex.
 pub(crate) fn normal_at(mesh: &QuadMesh, scene: &Scene, vertex: usize) -> DVec3 {
     scene.quads_at[vertex]
@@ -128,14 +160,10 @@ pub(crate) fn normal_at(mesh: &QuadMesh, scene: &Scene, vertex: usize) -> DVec3 
         .normalize_or_zero()
 }
 
-/// Nearest point of the sculpt whose normal doesn't oppose `normal`.
-pub(crate) fn onto_sculpt(scene: &Scene, at: DVec3, normal: DVec3) -> DVec3 {
-    let mesh = &scene.sculpt.mesh;
-    let facing = |t: u32| mesh.area_normal(t as usize).normalize_or_zero().dot(normal) > 0.1;
-    scene
-        .sculpt
-        .index
-        .closest_where(at, 2.0 * scene.edge, facing)
-        .or_else(|| scene.sculpt.index.closest(at))
-        .map_or(at, |c| c.point)
+/// Nearest point of the surface whose normal doesn't oppose `normal`; `None` if there is none
+/// within two quads.
+pub(crate) fn onto_surface(scene: &Scene, at: DVec3, normal: DVec3) -> Option<DVec3> {
+    let mesh = scene.index.mesh();
+    let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
+    scene.index.closest_where(at, 2.0 * scene.edge, facing).map(|c| c.point)
 }

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use mesh::DVec3;
 
+use crate::field::Field;
 use crate::fill::{Filled, Origin};
 use crate::layout::{ArcSource, Layout};
 use crate::model::{ChainSource, Curve, Plane, WorkSurface};
@@ -77,6 +78,39 @@ impl Rail {
         }
         best.1
     }
+}
+
+impl Rail {
+    /// Which piece of the polyline a length lies on, and the share of the way along it.
+    pub fn piece(&self, s: f64) -> (usize, f64) {
+        let whole = self.length();
+        let s = if self.closed && whole > 0.0 { s.rem_euclid(whole) } else { s.clamp(0.0, whole) };
+        let i = self.along.partition_point(|&a| a <= s).clamp(1, self.along.len() - 1) - 1;
+        let (a, b) = (self.along[i], self.along[i + 1]);
+        (i, if b > a { ((s - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 })
+    }
+
+    /// Length at a share of the way along a piece.
+    pub fn length_at(&self, (i, t): (usize, f64)) -> f64 {
+        self.along[i] + t * (self.along[i + 1] - self.along[i])
+    }
+}
+
+/// One rail a chain, on the smoothed work surface, with as many pieces as the chain has edges.
+pub(super) fn smooth_rails(surface: &WorkSurface, field: &Field) -> Vec<Rail> {
+    chain_rails(surface, &field.smooth)
+}
+
+/// One rail a chain, through its vertices at these positions.
+pub(super) fn chain_rails(surface: &WorkSurface, positions: &[DVec3]) -> Vec<Rail> {
+    surface
+        .chains
+        .iter()
+        .map(|chain| {
+            let points = chain.vertices.iter().map(|&v| positions[v as usize]).collect();
+            Rail::new(points, chain.closed, chain.source == ChainSource::Plane, matches!(chain.source, ChainSource::Curve(_)))
+        })
+        .collect()
 }
 
 /// How one vertex is held.

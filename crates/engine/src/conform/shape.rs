@@ -3,11 +3,15 @@
 use mesh::{DVec3, QuadMesh};
 
 use super::rails::Seat;
-use super::{Scene, normal_at, onto_sculpt};
+use super::{Scene, normal_at, onto_surface};
+
+/// Scaled Jacobian below which a round may not press a quad.
+pub(super) const FAIR: f64 = 0.6;
 
 /// One round: every vertex takes a `share` of the way to the mean of what its quads
-/// and its neighbours ask for.
-pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64) {
+/// and its neighbours ask for. With a `floor`, a step that makes the worst quad beside it
+/// worse and presses it below the floor isn't taken.
+pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: Option<f64>) {
     let asked = rectangles(mesh);
     let old = mesh.positions.clone();
     for v in 0..old.len() {
@@ -25,15 +29,29 @@ pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64) {
         let normal = normal_at(mesh, scene, v);
         let step = (goal - old[v]) * share;
         let step = step - normal * step.dot(normal);
+        let before = (mesh.positions[v], scene.seats[v], floor.map(|_| worst_at(mesh, scene, v)));
         place(mesh, scene, v, old[v] + step, normal);
+        if let (Some(floor), Some(worst)) = (floor, before.2) {
+            let now = worst_at(mesh, scene, v);
+            if now < worst && now < floor {
+                (mesh.positions[v], scene.seats[v]) = (before.0, before.1);
+            }
+        }
     }
 }
 
-/// Puts a vertex at its rail's, or the sculpt's, nearest point.
+/// Puts a vertex at its rail's, or the surface's, nearest point; where the surface has none
+/// that faces the same way, the vertex stays.
 pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3, normal: DVec3) {
     match scene.seats[v] {
         Seat::Pinned => {}
-        Seat::Free => mesh.positions[v] = onto_sculpt(scene, at, normal),
+        Seat::Free => {
+            // Only vertices of the centre line may lie on the mirror plane.
+            let apart = |p: DVec3| scene.plane.is_none_or(|plane| plane.height(p) > 0.05 * scene.edge);
+            if let Some(there) = onto_surface(scene, at, normal).filter(|&p| apart(p)) {
+                mesh.positions[v] = there;
+            }
+        }
         Seat::On { rail, s } => {
             let s = scene.rails[rail].nearest(at, Some((s, scene.edge)));
             scene.seats[v] = Seat::On { rail, s };

@@ -8,7 +8,7 @@
 use mesh::{DVec3, QuadMesh};
 
 use super::rails::Seat;
-use super::{Scene, normal_at, onto_sculpt};
+use super::{Scene, normal_at, onto_surface};
 
 const ROUNDS: usize = 3;
 const SWEEPS: usize = 6;
@@ -83,7 +83,7 @@ fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> 
                 let (x, y) = ((i as f64 + 0.5) / GRID as f64, (j as f64 + 0.5) / GRID as f64);
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
-                let gap = (onto_sculpt(scene, at, normal) - at).dot(normal);
+                let gap = onto_surface(scene, at, normal).map_or(0.0, |there| (there - at).dot(normal));
                 samples.push(Sample { corners: *quad, weights, gap: gap.clamp(-scene.edge, scene.edge) });
             }
         }

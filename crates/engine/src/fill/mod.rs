@@ -39,6 +39,14 @@ pub enum FillError {
         /// Euler characteristic.
         euler: i64,
     },
+    /// Patches don't meet along an arc.
+    #[error("internal fault: the mesh has {found} boundary edges where the layout has {wanted}")]
+    Holes {
+        /// Edges with one face.
+        found: usize,
+        /// Quads along arcs that only one patch uses.
+        wanted: usize,
+    },
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] base::Cancelled),
@@ -118,11 +126,21 @@ pub fn run(
     if found != 4 * euler {
         return Err(FillError::Valences { found, euler });
     }
+    let mut uses = vec![0; layout.arcs.len()];
+    for used in layout.patches.iter().flat_map(|p| p.sides.iter().flatten()) {
+        uses[used.arc] += 1;
+    }
+    let wanted: usize = (0..uses.len()).filter(|&a| uses[a] == 1).map(|a| plan.arcs[a] as usize).sum();
+    let found = topology.face_count.iter().filter(|&&n| n == 1).count();
+    if found != wanted {
+        return Err(FillError::Holes { found, wanted });
+    }
+    let sum = 4 * euler;
     let mut findings = Findings::default();
     findings.push(Finding::new(
         "valence-sum",
         Level::Pass,
-        format!("Valences sum to {found} = 4 × the Euler characteristic {euler} (Euler's formula)."),
+        format!("Valences sum to {sum} = 4 × the Euler characteristic {euler} (Euler's formula)."),
     ));
     task.report("fill", 1.0)?;
     Ok((filled, findings))

@@ -53,7 +53,10 @@ pub struct Marks {
 }
 
 /// Turning, in radians, from which a curve counts as having a corner.
-const CORNER_TURN: f64 = 0.9;
+const CORNER_TURN: f64 = 1.0;
+/// Turning, over a whole quad to either side, that must be left of it: a zigzag takes its own
+/// turning back.
+const CORNER_LASTS: f64 = 0.75;
 
 impl Marks {
     /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
@@ -284,10 +287,12 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
             if chain.closed { Some(j.rem_euclid(n as i64) as usize) } else { usize::try_from(j).ok().filter(|&j| j < n) }
         };
         let window = reach as i64;
+        let wide = ((quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4) as i64;
         let summed: Vec<f64> =
             (0..n).map(|i| (-window..=window).filter_map(|d| near(i, d)).map(|j| single[j]).sum()).collect();
         for i in 0..n {
-            if summed[i].abs() < CORNER_TURN {
+            let lasting: f64 = (-wide..=wide).filter_map(|d| near(i, d)).map(|j| single[j]).sum();
+            if summed[i].abs() < CORNER_TURN || lasting * summed[i].signum() < CORNER_LASTS {
                 continue;
             }
             // The sharpest of its neighbourhood; of equal ones the sharpest by itself, then the first.

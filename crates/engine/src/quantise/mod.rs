@@ -9,6 +9,7 @@
 //! spoke from side i to the pole and side i = y_{i−1} + y_{i+1}. Lengths enter
 //! by a convex, piecewise linear cost near (n − t)² / t, t the wanted number.
 
+mod chords;
 mod model;
 
 use base::{Finding, Findings, Level, Place, Task};
@@ -102,7 +103,8 @@ pub fn run(
     let mut best: Option<(f64, Plan)> = None;
     for round in 0..10 {
         task.report("quantise", round as f32 / 10.0)?;
-        let plan = match model::solve(layout, &counts, edge, options.nodes) {
+        let needed = chords::needed(surface, layout, edge);
+        let plan = match model::solve(layout, &counts, &needed, edge, options.nodes) {
             Ok(plan) => plan,
             Err(ProgramError::Infeasible) => return Err(clash(layout, curves, guides, &counts, edge, options)),
             Err(other) => match best {
@@ -166,7 +168,8 @@ fn clash(
     options: &QuantiseOptions,
 ) -> QuantiseError {
     let fails = |set: &[model::Promise]| {
-        matches!(model::solve(layout, set, edge, options.nodes), Err(ProgramError::Infeasible))
+        let none = vec![0; layout.arcs.len()];
+        matches!(model::solve(layout, set, &none, edge, options.nodes), Err(ProgramError::Infeasible))
     };
     let mut set = promises.to_vec();
     if !fails(&[]) {

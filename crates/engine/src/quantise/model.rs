@@ -18,12 +18,22 @@ pub(super) struct Promise {
 
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 const SURPLUS_COST: f64 = 60.0;
+/// Cost of each quad that a guide lacks to be followed closely.
+const CHORD_COST: f64 = 2.5;
 /// Cost of a pole on a side: its quads are less square than around a pole inside.
 const VANISHED_SPOKE_COST: f64 = 4.0;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
-pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64) -> Result<Plan, ProgramError> {
+///
+/// `needed` says how many quads each arc needs to stay near its curve; 0 where that is no matter.
+pub(super) fn solve(
+    layout: &Layout,
+    promises: &[Promise],
+    needed: &[u32],
+    edge: f64,
+    nodes: u64,
+) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
     let arcs: Vec<Variable> = layout.arcs.iter().map(|_| program.whole(0.0, 1, MOST)).collect();
     let mut wanted: Vec<f64> = layout.arcs.iter().map(|a| a.length / edge).collect();
@@ -35,8 +45,12 @@ pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64
         let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
         program.row(&terms, Relation::Equal, f64::from(promise.count));
     }
-    for (variable, &target) in arcs.iter().zip(&wanted) {
+    for (a, (variable, &target)) in arcs.iter().zip(&wanted).enumerate() {
         stretch_cost(&mut program, *variable, target.max(0.3));
+        if f64::from(needed[a]) > target {
+            let missing = program.real(CHORD_COST, f64::INFINITY);
+            program.row(&[(*variable, 1.0), (missing, 1.0)], Relation::AtLeast, f64::from(needed[a]));
+        }
     }
     let mut spokes: Vec<Vec<Variable>> = Vec::new();
     let mut surplus: Vec<Option<[[Variable; 2]; 2]>> = Vec::new();
@@ -67,13 +81,17 @@ pub(super) fn solve(layout: &Layout, promises: &[Promise], edge: f64, nodes: u64
 fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> Vec<Variable> {
     let laid = |side: &Vec<ArcUse>| side.iter().all(|u| matches!(layout.arcs[u.arc].source, ArcSource::Laid(_)));
     let y: Vec<Variable> = sides.iter().map(|s| program.whole(0.0, i32::from(!laid(s)), MOST)).collect();
-    for i in 0..sides.len() {
-        if laid(&sides[i]) {
-            let missing = program.real(VANISHED_SPOKE_COST, 1.0);
-            program.row(&[(y[i], 1.0), (missing, 1.0)], Relation::AtLeast, 1.0);
-            program.row(&[(y[i], 1.0), (y[(i + 1) % sides.len()], 1.0)], Relation::AtLeast, 1.0);
-            program.row(&[(y[i], 1.0), (y[(i + sides.len() - 1) % sides.len()], 1.0)], Relation::AtLeast, 1.0);
+    let mut vanished = Vec::new();
+    for (i, side) in sides.iter().enumerate() {
+        if laid(side) {
+            let gone = program.whole(VANISHED_SPOKE_COST, 0, 1);
+            program.row(&[(y[i], 1.0), (gone, 1.0)], Relation::AtLeast, 1.0);
+            vanished.push((gone, 1.0));
         }
+    }
+    // The pole can be on one side only.
+    if !vanished.is_empty() {
+        program.row(&vanished, Relation::AtMost, 1.0);
     }
     y
 }
