@@ -5,61 +5,50 @@ use mesh::DVec3;
 
 use super::error::GuideError;
 use super::polyline::Polyline;
-use super::{Drawn, name_of, snap};
-use crate::model::{CurveEnd, Guide, Plane, Sculpt};
+use super::{Drawn, Ground, name_of, rim, snap};
+use crate::model::{CurveEnd, Guide, Plane};
 
-/// The part of a guide in front of the plane, in one piece or several; a guide behind it
-/// is mirrored first.
+/// A guide within this of the plane at an end meets it; one that reaches no further over
+/// it doesn't cross it. In target edges.
+const HAIR: f64 = 0.02;
+
+/// The part of a guide in front of the plane, in one piece or several; a guide that lies
+/// behind it, or mostly, is mirrored first.
 pub(super) fn halve(
-    whole: Drawn,
+    mut whole: Drawn,
     guide: &Guide,
     plane: &Plane,
-    sculpt: &Sculpt,
-    edge: f64,
+    ground: &mut Ground<'_>,
 ) -> Result<Vec<Drawn>, GuideError> {
-    let heights: Vec<f64> = whole.line.points.iter().map(|&p| plane.height(p)).collect();
-    // A hair's breadth over the plane isn't a crossing.
-    let hair = 0.02 * edge;
-    let (lowest, highest) = heights
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), &x| {
-            (l.min(x), h.max(x))
-        });
-    let behind = heights.iter().sum::<f64>() < 0.0;
-    if lowest >= -hair || highest <= hair {
-        return Ok(vec![one_sided(whole, plane, sculpt, edge, behind, hair)]);
+    let hair = HAIR * ground.edge;
+    let mut heights = heights(&whole.line, plane);
+    let front = heights.iter().filter(|&&h| h > 0.0).count();
+    if 3 * front < heights.len() {
+        mirror(&mut whole, plane, ground);
+        heights = self::heights(&whole.line, plane);
     }
-    let pieces = in_front(&whole.line, &heights, plane, edge);
-    let crosses_once = !whole.line.closed && pieces.iter().all(|p| p.1 != [CurveEnd::Plane; 2]);
+    if heights.iter().all(|&h| h >= -hair) {
+        touch(&mut whole, plane, hair);
+        return Ok(vec![whole]);
+    }
+    let pieces = in_front(&whole.line, &heights, plane, ground.edge);
+    let name = || guide.name.clone();
     let count = match (whole.count, pieces.len()) {
         (None, _) => None,
         (Some(n), 1) if n % 2 == 0 => Some(n / 2),
-        (Some(n), 1) => {
+        (Some(count), 1) => {
             return Err(GuideError::OddCount {
-                guide: guide.name.clone(),
-                count: n,
+                guide: name(),
+                count,
             });
         }
         (Some(_), parts) => {
             return Err(GuideError::CountInPieces {
-                guide: guide.name.clone(),
+                guide: name(),
                 parts,
             });
         }
     };
-    let mut pieces = pieces;
-    if crosses_once && behind {
-        // A line that reaches over the plane counts with its longer part.
-        let mut mirrored = whole.line.clone();
-        for p in &mut mirrored.points {
-            *p = plane.mirror(*p);
-        }
-        let heights: Vec<f64> = heights.iter().map(|h| -h).collect();
-        pieces = in_front(&mirrored, &heights, plane, edge);
-        for (line, _) in &mut pieces {
-            back_onto(line, plane, sculpt, edge);
-        }
-    }
     Ok(pieces
         .into_iter()
         .map(|(line, ends)| Drawn {
@@ -73,49 +62,43 @@ pub(super) fn halve(
         .collect())
 }
 
-/// A guide that doesn't cross the plane.
-fn one_sided(
-    mut whole: Drawn,
-    plane: &Plane,
-    sculpt: &Sculpt,
-    edge: f64,
-    behind: bool,
-    hair: f64,
-) -> Drawn {
-    if behind {
-        for p in &mut whole.line.points {
-            *p = plane.mirror(*p);
-        }
-        back_onto(&mut whole.line, plane, sculpt, edge);
-        // The mirrored boundary of a sculpt that isn't exactly symmetric isn't its boundary.
-        whole.rim = false;
-    }
-    let last = whole.line.points.len() - 1;
-    if !whole.line.closed {
-        for (end, i) in [(0, 0), (1, last)] {
-            let p = whole.line.points[i];
-            if plane.height(p).abs() <= hair {
-                whole.line.points[i] = plane.project(p);
-                whole.ends[end] = CurveEnd::Plane;
-            }
-        }
-    }
-    whole
+fn heights(line: &Polyline, plane: &Plane) -> Vec<f64> {
+    line.points.iter().map(|&p| plane.height(p)).collect()
 }
 
-/// Puts mirrored points on the sculpt.
-fn back_onto(line: &mut Polyline, plane: &Plane, sculpt: &Sculpt, edge: f64) {
-    for p in &mut line.points {
-        let facing = sculpt
-            .index
-            .closest(plane.mirror(*p))
-            .map_or(DVec3::ZERO, |c| {
-                sculpt.mesh.area_normal(c.triangle as usize)
-            });
+/// Puts the ends of an open guide exactly on the plane if they are within a hair of it.
+fn touch(whole: &mut Drawn, plane: &Plane, hair: f64) {
+    if whole.line.closed {
+        return;
+    }
+    let last = whole.line.points.len() - 1;
+    for (end, i) in [(0, 0), (1, last)] {
+        let p = whole.line.points[i];
+        if plane.height(p).abs() <= hair {
+            whole.line.points[i] = plane.project(p);
+            whole.ends[end] = CurveEnd::Plane;
+        }
+    }
+}
+
+/// Mirrors a guide and puts it on the sculpt's other side, or on its boundary there.
+fn mirror(whole: &mut Drawn, plane: &Plane, ground: &mut Ground<'_>) {
+    let sculpt = ground.sculpt;
+    for p in &mut whole.line.points {
+        let facing = sculpt.index.closest(*p).map_or(DVec3::ZERO, |c| {
+            sculpt.mesh.area_normal(c.triangle as usize)
+        });
         let turned = facing - 2.0 * facing.dot(plane.normal) * plane.normal;
-        if let Some(found) = snap::onto(sculpt, *p, turned, 3.0 * edge) {
+        *p = plane.mirror(*p);
+        if let Some(found) = snap::onto(sculpt, *p, turned, 3.0 * ground.edge) {
             *p = found;
         }
+    }
+    snap::mend(&mut whole.line, ground);
+    let along = rim::along(&whole.line, whole.kind, &ground.rims, ground.edge);
+    whole.rim = along.is_some();
+    if let Some(along) = along {
+        whole.line = along;
     }
 }
 

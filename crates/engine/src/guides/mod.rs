@@ -55,6 +55,23 @@ struct Drawn {
     rim: bool,
 }
 
+/// What guides are laid on.
+struct Ground<'a> {
+    sculpt: &'a Sculpt,
+    /// The sculpt's boundary loops.
+    rims: Vec<Polyline>,
+    /// Target edge of the quads, model units.
+    edge: f64,
+    router: snap::Router,
+}
+
+impl Ground<'_> {
+    /// Wanted distance between points of a curve, model units.
+    fn spacing(&self) -> f64 {
+        self.edge / DENSITY
+    }
+}
+
 /// Points along a curve per target edge.
 const DENSITY: f64 = 8.0;
 
@@ -74,13 +91,17 @@ pub fn run(
         return Err(GuideError::BadEdge { edge });
     }
     let mut findings = Findings::default();
-    let rims = rim::rims(sculpt);
+    let mut ground = Ground {
+        sculpt,
+        rims: rim::rims(sculpt),
+        edge,
+        router: snap::Router::default(),
+    };
     let mut out = GuideCurves::default();
     let mut drawn: Vec<Drawn> = Vec::new();
-    let mut router = snap::Router::default();
     for (i, guide) in guides.iter().enumerate() {
         task.report("guides", i as f32 / guides.len() as f32)?;
-        let (line, rim) = trace(i, guide, sculpt, &rims, edge, &mut router)?;
+        let (line, rim) = trace(guide, &mut ground)?;
         if let Some(plane) = &plane
             && line
                 .points
@@ -101,7 +122,7 @@ pub fn run(
         };
         match &plane {
             None => drawn.push(whole),
-            Some(plane) => drawn.extend(halve::halve(whole, guide, plane, sculpt, edge)?),
+            Some(plane) => drawn.extend(halve::halve(whole, guide, plane, &mut ground)?),
         }
     }
     halve::merge(&mut drawn, guides, edge, &mut findings)?;
@@ -130,14 +151,8 @@ pub fn run(
 }
 
 /// The whole guide on the sculpt, and whether it is the sculpt's boundary.
-fn trace(
-    index: usize,
-    guide: &Guide,
-    sculpt: &Sculpt,
-    rims: &[Polyline],
-    edge: f64,
-    router: &mut snap::Router,
-) -> Result<(Polyline, bool), GuideError> {
+fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), GuideError> {
+    let (sculpt, edge) = (ground.sculpt, ground.edge);
     let least = if guide.closed { 3 } else { 2 };
     if guide.points.len() < least {
         return Err(GuideError::TooFewPoints {
@@ -156,7 +171,7 @@ fn trace(
         });
     }
     let snapped = snap::snap(guide, sculpt, edge)?;
-    let line = snap::fill(&snapped, guide, sculpt, edge / DENSITY, router);
+    let line = snap::fill(&snapped, guide.closed, ground);
     if line.length() < edge.min(0.5 * edge * least as f64) {
         return Err(GuideError::TooShort {
             guide: guide.name.clone(),
@@ -164,10 +179,9 @@ fn trace(
             edge,
         });
     }
-    if let Some(along) = rim::along(&line, guide.kind, rims, edge) {
+    if let Some(along) = rim::along(&line, guide.kind, &ground.rims, edge) {
         return Ok((along, true));
     }
-    let _ = index;
     Ok((snap::smooth(&line, sculpt, edge), false))
 }
 

@@ -76,11 +76,6 @@ impl Polyline {
         sum / self.points.len().max(1) as f64
     }
 
-    /// Mean of the points.
-    pub fn centre(&self) -> DVec3 {
-        self.points.iter().sum::<DVec3>() / self.points.len().max(1) as f64
-    }
-
     /// The same line with points `spacing` apart or a little less; ends stay.
     pub fn even(&self, spacing: f64) -> Polyline {
         let length = self.length();

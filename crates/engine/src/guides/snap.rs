@@ -2,6 +2,7 @@
 
 use mesh::DVec3;
 
+use super::Ground;
 use super::error::GuideError;
 use super::polyline::Polyline;
 use crate::model::{Guide, Sculpt};
@@ -54,17 +55,15 @@ pub(super) fn snap(guide: &Guide, sculpt: &Sculpt, edge: f64) -> Result<Vec<Snap
     Ok(snapped)
 }
 
+/// Steps this many times longer than they should be are jumps.
+const JUMP: f64 = 3.0;
+
 /// Fills the stretches between snapped points so that points lie `spacing` apart.
-pub(super) fn fill(
-    snapped: &[Snapped],
-    guide: &Guide,
-    sculpt: &Sculpt,
-    spacing: f64,
-    router: &mut Router,
-) -> Polyline {
+pub(super) fn fill(snapped: &[Snapped], closed: bool, ground: &mut Ground<'_>) -> Polyline {
+    let (sculpt, spacing) = (ground.sculpt, ground.spacing());
     let count = snapped.len();
     let mut points = Vec::new();
-    let stretches = if guide.closed {
+    let stretches = if closed {
         count
     } else {
         count.saturating_sub(1)
@@ -76,32 +75,55 @@ pub(super) fn fill(
         let pieces = (long / spacing).ceil().clamp(1.0, 1e5) as usize;
         match straight(a, b, pieces, sculpt) {
             Some(inner) => points.extend(inner),
-            None => points.extend(router.route(a.point, b.point, sculpt)),
+            None => points.extend(ground.router.route(a.point, b.point, sculpt)),
         }
     }
-    if !guide.closed
-        && let Some(last) = snapped.last()
-    {
+    if !closed && let Some(last) = snapped.last() {
         points.push(last.point);
     }
-    Polyline {
-        points,
-        closed: guide.closed,
-    }
-    .even(spacing)
+    Polyline { points, closed }.even(spacing)
 }
 
 /// Points on the sculpt under the straight piece from a to b, or `None` where the
-/// sculpt is far from it, or faces away from both ends.
+/// sculpt is far from it, faces away from both ends, or isn't met in even steps: there
+/// the nearest points jump from one part of it to another.
 fn straight(a: Snapped, b: Snapped, pieces: usize, sculpt: &Sculpt) -> Option<Vec<DVec3>> {
     let long = a.point.distance(b.point);
     let facing = (a.normal + b.normal).normalize_or_zero();
-    (1..pieces)
-        .map(|k| {
-            let p = a.point.lerp(b.point, k as f64 / pieces as f64);
-            onto(sculpt, p, facing, 0.25 * long)
-        })
-        .collect()
+    let longest = JUMP * long / pieces as f64;
+    let mut last = a.point;
+    let mut inner = Vec::with_capacity(pieces);
+    for k in 1..pieces {
+        let p = a.point.lerp(b.point, k as f64 / pieces as f64);
+        let on = onto(sculpt, p, facing, 0.25 * long)?;
+        if on.distance(last) > longest {
+            return None;
+        }
+        inner.push(on);
+        last = on;
+    }
+    (pieces == 1 || last.distance(b.point) <= longest).then_some(inner)
+}
+
+/// Puts ways over the sculpt between neighbours that are more than a few `spacing` apart.
+pub(super) fn mend(line: &mut Polyline, ground: &mut Ground<'_>) {
+    let spacing = ground.spacing();
+    let gap = |i: usize| {
+        let (a, b) = line.piece(i);
+        a.distance(b) > JUMP * spacing
+    };
+    if !(0..line.pieces()).any(gap) {
+        return;
+    }
+    let mut points = Vec::with_capacity(line.points.len());
+    for i in 0..line.points.len() {
+        points.push(line.points[i]);
+        if i < line.pieces() && gap(i) {
+            let (a, b) = line.piece(i);
+            points.extend(ground.router.route(a, b, ground.sculpt));
+        }
+    }
+    line.points = points;
 }
 
 /// The nearest point of the sculpt that faces like `facing`.
@@ -139,8 +161,29 @@ pub(super) fn smooth(line: &Polyline, sculpt: &Sculpt, edge: f64) -> Polyline {
         });
         *p = onto(sculpt, drawn + moved, facing, edge).unwrap_or(drawn);
     }
+    take_back_jumps(&mut now, line);
     Polyline {
         points: now,
         closed: line.closed,
+    }
+}
+
+/// Where smoothing made neighbours jump apart, the points from before stand.
+fn take_back_jumps(now: &mut [DVec3], before: &Polyline) {
+    let count = now.len();
+    let usual = before.length() / before.pieces().max(1) as f64;
+    // Each sweep takes back the neighbours of what the last one took back.
+    for _ in 0..8 {
+        let jumps: Vec<usize> = (0..before.pieces())
+            .filter(|&i| now[i].distance(now[(i + 1) % count]) > JUMP * usual)
+            .collect();
+        for &i in &jumps {
+            for k in [i, (i + 1) % count] {
+                now[k] = before.points[k];
+            }
+        }
+        if jumps.is_empty() {
+            break;
+        }
     }
 }

@@ -21,7 +21,7 @@ use crate::guides::GuideCurves;
 use crate::model::ChainSource;
 
 use grid::Grid;
-use path::Course;
+use path::{Care, Course};
 
 /// A vertex that a curve must pass, and where on the curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -31,9 +31,6 @@ pub(super) struct Stop {
     /// The vertex.
     pub vertex: u32,
 }
-
-/// How often the mesh is refined around a curve that finds no way.
-const TRIES: usize = 4;
 
 /// Lays every curve that isn't part of the boundary already.
 pub(super) fn embed(
@@ -64,7 +61,8 @@ pub(super) fn embed(
     Ok(())
 }
 
-/// Lays one curve.
+/// Lays one curve; where it finds no way the mesh is refined, and after that the curve may
+/// be left a little.
 fn lay(
     work: &mut Dense<'_>,
     rail: u32,
@@ -73,8 +71,8 @@ fn lay(
 ) -> Result<(), WorkError> {
     let stops = nodes::stops(work, rail, grid)?;
     let mut obstacle = None;
-    for _ in 0..TRIES {
-        match path::course(work, rail, &stops, grid) {
+    for care in [Care::Strict, Care::Strict, Care::Lenient, Care::Lenient] {
+        match path::course(work, rail, &stops, grid, care) {
             Ok(course) => {
                 place::place(work, rail, &course);
                 return Ok(());

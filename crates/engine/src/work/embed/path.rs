@@ -36,15 +36,25 @@ const BAND: f64 = 2.5;
 /// A path that strays further than this is refused, in edges of the sculpt there.
 const STRAY: f64 = 1.5;
 
+/// How far paths may stray.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Care {
+    /// As far as the sculpt's own edges explain.
+    Strict,
+    /// Up to half an edge of the work surface: the curve leaves the sculpt a little.
+    Lenient,
+}
+
 /// The whole course of a rail through its stops.
 pub(super) fn course(
     work: &Dense<'_>,
     rail: u32,
     stops: &[Stop],
     grid: &Grid,
+    care: Care,
 ) -> Result<Course, Lost> {
     let curve = &work.rails[rail as usize];
-    let mut finder = Finder::new(work, rail, grid);
+    let mut finder = Finder::new(work, rail, grid, care);
     let mut legs: Vec<[Stop; 2]> = stops.windows(2).map(|w| [w[0], w[1]]).collect();
     let first = match stops.first() {
         Some(&stop) => stop,
@@ -85,6 +95,7 @@ struct Finder<'a, 'b> {
     work: &'a Dense<'b>,
     rail: u32,
     grid: &'a Grid,
+    care: Care,
     used: Vec<bool>,
     /// Least cost so far, and from where, of the present search.
     cost: Vec<f64>,
@@ -97,12 +108,13 @@ struct Finder<'a, 'b> {
 }
 
 impl<'a, 'b> Finder<'a, 'b> {
-    fn new(work: &'a Dense<'b>, rail: u32, grid: &'a Grid) -> Self {
+    fn new(work: &'a Dense<'b>, rail: u32, grid: &'a Grid, care: Care) -> Self {
         let count = work.mesh.pos.len();
         Self {
             work,
             rail,
             grid,
+            care,
             used: vec![false; count],
             cost: vec![f64::INFINITY; count],
             from: vec![u32::MAX; count],
@@ -264,7 +276,11 @@ impl<'a, 'b> Finder<'a, 'b> {
         let mut path = vec![end];
         let mut at = self.from[end as usize];
         while at != start {
-            if self.away[at as usize] > STRAY * self.scale[at as usize] {
+            let most = match self.care {
+                Care::Strict => STRAY * self.scale[at as usize],
+                Care::Lenient => 0.5 * self.work.edge,
+            };
+            if self.away[at as usize] > most {
                 return None;
             }
             path.push(at);
