@@ -4,6 +4,7 @@
 //! job file ───▶ JobFile ─────▶ JobSpec ───▶ (stages) ─▶ QuadMesh
 //! sculpt file ▶ read_sculpt ─▶ RawSculpt ─▶ (intake)       │
 //!                                 surface file ◀─ obj_text, glb, write_whole
+//! surface file ▶ read_quads ──▶ QuadMesh ──▶ (check)
 //! ```
 //!
 //! ```
@@ -25,10 +26,10 @@ pub use job::{
     PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
 };
 pub use sculpt::{
-    RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_sculpt,
-    read_sculpt,
+    RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_quads,
+    parse_sculpt, read_quads, read_sculpt,
 };
 pub use write::{
-    EncodeError, GlbOptions, MirrorPlane, WriteError, glb, obj_text, symmetric_triangles,
-    write_all_or_none, write_whole,
+    EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, obj_text, ply_bytes,
+    symmetric_triangles, write_all_or_none, write_whole,
 };

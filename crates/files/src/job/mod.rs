@@ -111,6 +111,16 @@ impl JobFile {
         folder.join(&self.spec.sculpt.file)
     }
 
+    /// Line of a key in the text, from 1, as `("sculpt", "file")`; `None` if it isn't there.
+    pub fn line_of(&self, table: &str, key: &str) -> Option<usize> {
+        let text = self.text();
+        let document = toml_edit::Document::parse(text.as_str()).ok()?;
+        let table = document.as_table().get(table)?.as_table_like()?;
+        let (key, item) = table.get_key_value(key)?;
+        let start = key.span().or_else(|| item.span())?.start;
+        Some(table::Problems::new(&text).place(start).line)
+    }
+
     /// The text with its comments and order, as it would be saved.
     pub fn text(&self) -> String {
         self.document.to_string()

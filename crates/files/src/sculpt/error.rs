@@ -134,6 +134,17 @@ pub enum ReadProblem {
         /// How many vertices were found.
         vertices: usize,
     },
+    /// Not a surface of quads: a face with another number of corners.
+    #[error(
+        "a face has {corners} corners. Only surfaces of quads can be measured: export it without splitting or joining faces"
+    )]
+    NotAQuad {
+        /// Corners of the face.
+        corners: usize,
+    },
+    /// Not a surface of quads: no faces at all.
+    #[error("has no quads. Name an OBJ file with faces of four corners")]
+    NoQuads,
     /// A file that this file names can't be used.
     #[error(
         "names the buffer '{uri}', which can't be used: {reason}. Put it beside this file or export as GLB"

@@ -15,6 +15,7 @@ mod gltf;
 mod obj;
 mod ply;
 mod polygon;
+mod quads;
 mod source;
 mod stl;
 
@@ -24,6 +25,7 @@ use std::path::Path;
 use mesh::{TriMesh, Vec3};
 
 pub use error::{ReadError, ReadProblem, Spot};
+pub use quads::{parse_quads, read_quads};
 
 use error::{Fault, Outcome};
 use source::{Source, words};

@@ -180,7 +180,7 @@ impl Reader {
 /// The whole number that a corner begins with, and its length; `None` unless the
 /// corner ends there or goes on with a slash.
 #[inline]
-fn leading_index(word: &[u8]) -> Option<(i64, usize)> {
+pub(super) fn leading_index(word: &[u8]) -> Option<(i64, usize)> {
     let sign = usize::from(matches!(word.first(), Some(b'-' | b'+')));
     let mut value: i64 = 0;
     let mut at = sign;

@@ -1,14 +1,16 @@
-//! Writers: a quad surface as OBJ or GLB, and files that are written whole or not at all.
+//! Writers: a quad surface as OBJ or GLB, a sculpt as PLY, and files that are written whole or not at all.
 
 mod glb;
 mod mirror;
 mod obj;
 mod place;
+mod ply;
 
 pub use glb::{EncodeError, GlbOptions, glb};
 pub use mirror::{MirrorPlane, symmetric_triangles};
 pub use obj::obj_text;
-pub use place::{WriteError, write_all_or_none, write_whole};
+pub use place::{WriteError, check_writable, write_all_or_none, write_whole};
+pub use ply::ply_bytes;
 
 /// Name of the quads that are in no group.
 const REST: &str = "surface";

@@ -99,6 +99,31 @@ pub fn write_all_or_none(folder: &Path, files: &[(&str, &[u8])]) -> Result<(), W
     Ok(())
 }
 
+/// Finds out whether files can be written into a folder, before long work: a folder that
+/// doesn't exist must be one that can be made. Leaves nothing behind; what holds now can
+/// change until the files are written.
+///
+/// # Errors
+/// [`WriteError::Folder`] with what the operating system says.
+pub fn check_writable(folder: &Path) -> Result<(), WriteError> {
+    let here = Path::new(".");
+    let there = folder.ancestors().find(|f| f.exists()).unwrap_or(here);
+    let there = if there.as_os_str().is_empty() {
+        here
+    } else {
+        there
+    };
+    if !there.is_dir() {
+        let kind = io::ErrorKind::NotADirectory;
+        return Err(WriteError::Folder {
+            folder: folder.to_owned(),
+            source: io::Error::new(kind, format!("'{}' isn't a folder", there.display())),
+        });
+    }
+    let (at, _) = create_beside(&there.join("writable"))?;
+    fs::remove_file(&at).map_err(|source| WriteError::Write { path: at, source })
+}
+
 /// A written file that isn't in its place yet; removed when dropped.
 struct Temporary {
     at: PathBuf,
@@ -356,6 +381,22 @@ mod tests {
         assert!(matches!(second.swap_in(), Err(WriteError::Write { .. })));
         first.undo();
         assert_eq!(fs::read(&a).unwrap(), b"old");
+        assert_eq!(folder.names(), ["a"]);
+    }
+
+    #[test]
+    fn whether_a_folder_can_be_written_is_known_before() {
+        let folder = Folder::new("writable");
+        check_writable(&folder.0).unwrap();
+        check_writable(&folder.0.join("new/newer")).unwrap();
+        check_writable(Path::new("")).unwrap();
+        assert!(folder.names().is_empty());
+        let file = folder.0.join("a");
+        fs::write(&file, "old").unwrap();
+        for wrong in [file.clone(), file.join("new")] {
+            let failed = check_writable(&wrong);
+            assert!(matches!(failed, Err(WriteError::Folder { .. })));
+        }
         assert_eq!(folder.names(), ["a"]);
     }
 

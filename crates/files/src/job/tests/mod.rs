@@ -95,6 +95,15 @@ fn the_whole_format_is_read() {
 }
 
 #[test]
+fn a_key_has_its_line() {
+    let job = coat();
+    assert_eq!(job.line_of("sculpt", "file"), Some(7));
+    assert_eq!(job.line_of("density", "adapt"), Some(16));
+    assert_eq!(job.line_of("density", "edge"), None);
+    assert_eq!(job.line_of("trim", "width"), None);
+}
+
+#[test]
 fn defaults_fill_what_is_left_out() {
     let job = parse("job = 1\nsculpt.file = \"/sculpts/boot.glb\"\n").unwrap();
     let spec = job.spec();

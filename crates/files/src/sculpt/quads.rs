@@ -1,0 +1,161 @@
+//! A finished surface read back: OBJ quads in f64.
+
+use std::path::Path;
+
+use mesh::{DVec3, QuadMesh};
+
+use super::builder::have;
+use super::error::{Outcome, ReadError, ReadProblem};
+use super::named;
+use super::obj::leading_index;
+use super::source::{Source, words};
+
+/// Reads a surface of quads from an OBJ file: vertices in f64 and quads, both in the file's
+/// order. Groups, normals, texture coordinates and everything else are read past.
+///
+/// # Errors
+/// [`ReadError`] with the line: what [`crate::read_sculpt`] refuses, a face that hasn't four
+/// corners, and a file without quads.
+pub fn read_quads(path: &Path) -> Result<QuadMesh, ReadError> {
+    Source::of_file(path)
+        .and_then(read)
+        .map_err(|fault| named(fault, path))
+}
+
+/// As [`read_quads`], from bytes in memory; `path` is named in errors.
+///
+/// # Errors
+/// As [`read_quads`].
+pub fn parse_quads(path: &Path, bytes: &[u8]) -> Result<QuadMesh, ReadError> {
+    Source::of_bytes(bytes)
+        .and_then(read)
+        .map_err(|fault| named(fault, path))
+}
+
+fn read(mut source: Source<'_>) -> Outcome<QuadMesh> {
+    let mut mesh = QuadMesh::default();
+    loop {
+        let number = source.line() + 1;
+        let Some(line) = source.next_line()? else {
+            break;
+        };
+        let outcome = match line.trim_ascii_start() {
+            [b'v', b' ' | b'\t', rest @ ..] => vertex(rest).map(|p| mesh.positions.push(p)),
+            [b'f', b' ' | b'\t', rest @ ..] => {
+                quad(rest, mesh.positions.len()).map(|corners| mesh.quads.push(corners))
+            }
+            _ => Ok(()),
+        };
+        outcome.map_err(|problem| problem.at_line(number))?;
+    }
+    if mesh.quads.is_empty() {
+        return Err(ReadProblem::NoQuads.into());
+    }
+    Ok(mesh)
+}
+
+fn vertex(rest: &[u8]) -> Result<DVec3, ReadProblem> {
+    let mut found = words(rest);
+    let mut p = DVec3::ZERO;
+    for axis in 0..3 {
+        let needs = || ReadProblem::malformed("OBJ", "a vertex needs three coordinates");
+        let word = found.next().ok_or_else(needs)?;
+        let text = std::str::from_utf8(word).ok();
+        p[axis] = text
+            .and_then(|text| text.parse().ok())
+            .ok_or_else(|| ReadProblem::number(word, "a number"))?;
+    }
+    if p.is_finite() {
+        Ok(p)
+    } else {
+        Err(ReadProblem::NotFinite)
+    }
+}
+
+/// Corners of a face as indices from 0.
+fn quad(rest: &[u8], vertices: usize) -> Result<[u32; 4], ReadProblem> {
+    let mut corners = [0; 4];
+    let mut count = 0;
+    for word in words(rest).take_while(|word| !word.starts_with(b"#")) {
+        let wanted = "a vertex index such as 3, 3/1, 3//1 or -1";
+        let (index, _) = leading_index(word).ok_or_else(|| ReadProblem::number(word, wanted))?;
+        let from_zero = if index < 0 {
+            vertices as i64 + index
+        } else {
+            index - 1
+        };
+        let corner = u32::try_from(from_zero)
+            .ok()
+            .filter(|&corner| (corner as usize) < vertices)
+            .ok_or_else(|| ReadProblem::IndexOutOfRange {
+                index,
+                have: have(1, vertices),
+            })?;
+        if let Some(place) = corners.get_mut(count) {
+            *place = corner;
+        }
+        count += 1;
+    }
+    if count == corners.len() {
+        Ok(corners)
+    } else {
+        Err(ReadProblem::NotAQuad { corners: count })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::obj_text;
+
+    fn read_text(text: &str) -> Result<QuadMesh, ReadError> {
+        parse_quads("surface.obj".as_ref(), text.as_bytes())
+    }
+
+    #[test]
+    fn what_the_writer_wrote_comes_back_to_the_bit() {
+        let positions = vec![
+            DVec3::new(0.1, 1.0 / 3.0, -2e-300),
+            DVec3::X,
+            DVec3::ONE,
+            DVec3::Y,
+        ];
+        let mesh = QuadMesh {
+            positions,
+            quads: vec![[0, 1, 2, 3]],
+            groups: vec![],
+        };
+        let read = parse_quads("surface.obj".as_ref(), &obj_text(&mesh, "a cuff")).unwrap();
+        assert_eq!(read, mesh);
+    }
+
+    #[test]
+    fn indices_may_have_company_and_count_back() {
+        let text =
+            "v 0 0 0 1\nv 1 0 0\nv 1 1 0\nv 0 1 0\nvt 0 0\ng cuff\nf 1/1 2//1 -2 4/1/1 # last\n";
+        assert_eq!(read_text(text).unwrap().quads, [[0, 1, 2, 3]]);
+    }
+
+    #[test]
+    fn what_is_no_quad_is_refused_with_its_line() {
+        let start = "v 0 0 0\nv 1 0 0\nv 1 1 0\nv 0 1 0\n";
+        for (line, part) in [
+            ("f 1 2 3", "3 corners"),
+            ("f 1 2 3 4 1", "5 corners"),
+            ("f 1 2 3 9", "vertex 9"),
+            ("f 1 2 3 0", "vertex 0"),
+            ("f 1 2 3 x", "'x'"),
+            ("v 1 2", "three coordinates"),
+            ("v 1 2 inf", "infinite"),
+        ] {
+            let error = read_text(&format!("{start}{line}\n")).unwrap_err();
+            let message = error.to_string();
+            assert!(
+                message.contains("line 5") && message.contains(part),
+                "{message}"
+            );
+        }
+        let error = read_text(start).unwrap_err();
+        assert!(matches!(error.problem, ReadProblem::NoQuads), "{error}");
+    }
+}
