@@ -164,13 +164,20 @@ impl Block {
             middle[0] += self.uv[f as usize][0] / n as f64;
             middle[1] += self.uv[f as usize][1] / n as f64;
         }
-        // A spoke of no length puts the pole on its side.
-        let pole = match (0..n).find(|&i| spokes[i] == 0) {
+        // A spoke of no length puts the pole on its side, and the two spokes beside it run along
+        // that side, from its corners.
+        let flat = (0..n).find(|&i| spokes[i] == 0);
+        let pole = match flat {
             Some(i) => feet[i],
             None => self.add(middle),
         };
         let rays: Vec<Vec<u32>> = (0..n)
-            .map(|i| if spokes[i] == 0 { vec![pole] } else { self.row_between(feet[i], pole, spokes[i] as usize) })
+            .map(|i| match flat {
+                Some(f) if f == i => vec![pole],
+                Some(f) if (i + 1) % n == f => sides[f][..=split[f]].to_vec(),
+                Some(f) if (f + 1) % n == i => reversed(&sides[f][split[f]..]),
+                _ => self.row_between(feet[i], pole, spokes[i] as usize),
+            })
             .collect();
         for i in 0..n {
             let before = (i + n - 1) % n;
@@ -244,7 +251,9 @@ mod tests {
             let block = Block::fill(&sides_of(&counts), &y);
             let topology = mesh_of(&block).topology();
             prop_assert_eq!(topology.euler_characteristic(), 1);
-            prop_assert_eq!(topology.boundary_loops()[0].len() as u32, counts.iter().sum::<u32>());
+            prop_assert_eq!(topology.boundary_loops().len(), 1);
+            let rim = topology.face_count.iter().filter(|&&n| n == 1).count() as u32;
+            prop_assert_eq!(rim, counts.iter().sum::<u32>());
             // On the side: three quads meet there, so four edges where a straight side has three.
             let fours = (0..topology.valence.len()).filter(|&v| topology.on_boundary[v] && topology.valence[v] == 4).count();
             prop_assert_eq!(fours, 1);

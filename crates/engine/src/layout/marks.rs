@@ -280,7 +280,13 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
         if n < 4 || !may_turn[c] {
             continue;
         }
-        let single: Vec<f64> = (0..n).map(|i| turning_at(surface, field, &chain.vertices, chain.closed, i)).collect();
+        let mut single: Vec<f64> =
+            (0..n).map(|i| turning_at(surface, field, &chain.vertices, chain.closed, i)).collect();
+        if chain.closed {
+            // What a loop turns all around (the rim of a cone or a cap) makes no corner.
+            let mean = single.iter().sum::<f64>() / n as f64;
+            single.iter_mut().for_each(|turn| *turn -= mean);
+        }
         let reach = ((0.35 * quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4);
         let near = |i: usize, d: i64| -> Option<usize> {
             let j = i as i64 + d;

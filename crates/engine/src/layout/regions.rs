@@ -70,7 +70,9 @@ impl Region {
         let holes = (1 - self.euler).max(0) as f64 + if self.loops.is_empty() { 2.0 } else { 0.0 };
         let concave: i32 = self.loops.iter().map(Loop::concavity).sum();
         let corners = self.corners() as f64;
-        let off = if holes > 0.0 { 0.0 } else { (3.0 - corners).max(0.0) * 1.5 + (corners - 5.0).max(0.0) };
+        // Each cut that opens a hole adds four corners.
+        let opened = corners + 4.0 * holes;
+        let off = (3.0 - opened).max(0.0) * 1.5 + (opened - 5.0).max(0.0);
         let crowd = (self.singularities.len() as f64 - 1.0).max(0.0);
         6.0 * holes + 4.0 * f64::from(concave) + off + 0.8 * crowd
     }
