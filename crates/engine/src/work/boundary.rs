@@ -4,7 +4,7 @@
 use super::edit::EditMesh;
 use super::rail::Rail;
 use crate::guides::GuideCurves;
-use crate::model::ChainSource;
+use crate::model::{ChainSource, Curve};
 use base::Tolerances;
 use mesh::DVec3;
 
@@ -17,29 +17,19 @@ pub(super) fn tag(
 ) -> Vec<Rail> {
     let tolerance = Tolerances::of_diagonal(diagonal).plane;
     let on_plane = |p: DVec3| plane_height(p).is_some_and(|h| h.abs() <= tolerance);
-    let named: Vec<(ChainSource, Rail)> = (0..curves.curves.len())
+    let mut named: Vec<Named> = (0..curves.curves.len())
         .filter(|&i| curves.on_boundary.get(i).copied().unwrap_or(false))
-        .filter_map(|i| {
-            let curve = &curves.curves[i];
-            let source = ChainSource::Curve(i);
-            Rail::new(source, curve.closed, &curve.points).map(|rail| (source, rail))
-        })
+        .filter_map(|i| Named::new(i, &curves.curves[i], 10.0 * tolerance))
         .collect();
-    let source_of = |a: DVec3, b: DVec3| {
+    let mut source_of = |a: DVec3, b: DVec3| {
         if on_plane(a) && on_plane(b) {
             return ChainSource::Plane;
         }
-        let middle = (a + b) / 2.0;
-        let slack = 10.0 * tolerance;
-        let follows = |rail: &Rail| {
-            [middle, a, b]
-                .iter()
-                .all(|&p| rail.nearest(p).distance <= slack)
-        };
-        named
-            .iter()
-            .find(|(_, rail)| follows(rail))
-            .map_or(ChainSource::Boundary, |&(source, _)| source)
+        let follows = |one: &mut Named| [a, b, (a + b) / 2.0].iter().all(|&p| one.has(p));
+        let found = named
+            .iter_mut()
+            .find_map(|one| follows(one).then_some(one.rail.source));
+        found.unwrap_or(ChainSource::Boundary)
     };
     let mut seen = vec![false; mesh.twin.len()];
     let mut rails = Vec::new();
@@ -66,6 +56,49 @@ pub(super) fn tag(
         tag_loop(mesh, &edges, &sources, &mut rails);
     }
     rails
+}
+
+/// A curve that is a piece of the sculpt's boundary.
+struct Named {
+    rail: Rail,
+    low: DVec3,
+    high: DVec3,
+    slack: f64,
+    /// Where the last point was found: the next one lies close by.
+    last: f64,
+}
+
+impl Named {
+    fn new(index: usize, curve: &Curve, slack: f64) -> Option<Self> {
+        let rail = Rail::new(ChainSource::Curve(index), curve.closed, &curve.points)?;
+        let low = curve.points.iter().copied().reduce(DVec3::min)?;
+        let high = curve.points.iter().copied().reduce(DVec3::max)?;
+        Some(Self {
+            rail,
+            low: low - slack,
+            high: high + slack,
+            slack,
+            last: 0.0,
+        })
+    }
+
+    /// Whether a point is on the curve.
+    fn has(&mut self, p: DVec3) -> bool {
+        if p.cmplt(self.low).any() || p.cmpgt(self.high).any() {
+            return false;
+        }
+        let window = 0.02 * self.rail.length();
+        let mut found = self
+            .rail
+            .nearest_between(p, self.last - window, self.last + window);
+        if found.distance > self.slack {
+            found = self.rail.nearest(p);
+        }
+        if found.distance <= self.slack {
+            self.last = self.rail.normalised(found.param);
+        }
+        found.distance <= self.slack
+    }
 }
 
 /// Parts one boundary loop into runs of one source.

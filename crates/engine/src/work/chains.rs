@@ -2,7 +2,7 @@
 
 use super::edit::{EditMesh, Segment};
 use super::rail::Rail;
-use crate::model::{Chain, ChainSource};
+use crate::model::Chain;
 
 /// Chains in the order of their rails. A plane rail is parted wherever another rail meets
 /// it; other rails are parted only where pieces of them are missing.
@@ -15,8 +15,8 @@ pub(super) fn chains(mesh: &EditMesh, rails: &[Rail]) -> Vec<Chain> {
         }
     }
     let mut chains = Vec::new();
-    for (rail, segments) in rails.iter().zip(by_rail) {
-        let parts_at = |v: u32| rail.source == ChainSource::Plane && mesh.inside_rail(v).is_none();
+    for (id, (rail, segments)) in rails.iter().zip(by_rail).enumerate() {
+        let parts_at = |v: u32| rail.is_plane() && mesh.meets_other_rail(v, id as u32);
         runs(segments, rail, parts_at, &mut chains);
     }
     chains

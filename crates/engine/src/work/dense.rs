@@ -7,10 +7,15 @@
 
 use mesh::DVec3;
 
-use super::edit::EditMesh;
+use super::edit::{EditMesh, Segment};
 use super::error::WorkError;
 use super::rail::Rail;
 use crate::model::Sculpt;
+
+/// Corners are looked for this far before and after, in edges of the work surface.
+const CORNER_REACH: f64 = 1.5;
+/// A rail that turns further than this within the reach has a corner, radians.
+const CORNER_TURN: f64 = 0.9;
 
 /// The dense mesh under work.
 pub(super) struct Dense<'a> {
@@ -89,6 +94,42 @@ impl<'a> Dense<'a> {
             }
         }
         Ok(())
+    }
+
+    /// Pins a vertex of each rail where the rail turns sharply, so that the corner stays.
+    pub fn pin_corners(&mut self) {
+        for rail in 0..self.rails.len() as u32 {
+            for param in self.rails[rail as usize].corners(CORNER_REACH * self.edge, CORNER_TURN) {
+                self.pin(rail, param);
+            }
+        }
+    }
+
+    /// Pins the vertex next to an arc length of a rail, moved to that arc length.
+    fn pin(&mut self, rail: u32, param: f64) {
+        let whole = self.rails[rail as usize].length();
+        let closed = self.rails[rail as usize].closed;
+        let turned = |s: &Segment| {
+            let turns = ((s.params[0] - param) / whole).ceil();
+            param + if closed { turns * whole } else { 0.0 }
+        };
+        let holds =
+            |s: &&Segment| s.rail == rail && (s.params[0]..=s.params[1]).contains(&turned(s));
+        let Some(segment) = self.mesh.segments.iter().find(holds).copied() else {
+            return;
+        };
+        let at = turned(&segment);
+        let nearer = usize::from(at - segment.params[0] > segment.params[1] - at);
+        let v = segment.ends[nearer];
+        if let Some(both) = self.mesh.inside_rail(v) {
+            let arriving = self.mesh.segments[both[0] as usize];
+            self.mesh
+                .slide(both, arriving.params[1] + at - segment.params[nearer]);
+            self.mesh.pinned[v as usize] = true;
+            if self.mesh.on_boundary(v) {
+                self.mesh.pos[v as usize] = self.rails[rail as usize].at(param);
+            }
+        }
     }
 
     /// Moves the vertices of rails onto them: inside a rail to their arc length; where

@@ -90,6 +90,7 @@ pub fn run(
     dense.split_long()?;
     embed::embed(&mut dense, curves, task)?;
     let trimmed = trim::trim(&mut dense, curves)?;
+    dense.pin_corners();
     task.report("work", 0.3)?;
     reduce::reduce(&mut dense.mesh, &dense.rails, 0.8 * edge, task)?;
     dense.snap_to_rails();
@@ -169,7 +170,8 @@ fn report(
                 folded.len()
             ),
         );
-        for at in folded.iter().take(5) {
+        for &t in folded.iter().take(5) {
+            let at = work.mesh.centre(t as usize);
             finding = finding.at(base::Place::Point { at: at.to_array() });
         }
         finding

@@ -67,6 +67,39 @@ impl Rail {
         self.source == ChainSource::Plane
     }
 
+    /// Arc lengths at which the rail turns by more than `least_turn_rad` between what lies
+    /// `reach` before and after; of several within `reach`, the sharpest.
+    pub fn corners(&self, reach: f64, least_turn_rad: f64) -> Vec<f64> {
+        let turn = |param: f64| {
+            let at = self.at(param);
+            let (before, after) = (at - self.at(param - reach), self.at(param + reach) - at);
+            before.angle_between(after)
+        };
+        let whole = self.length();
+        if whole < 4.0 * reach {
+            return Vec::new();
+        }
+        let mut sharp: Vec<(f64, f64)> = self.lengths[..self.points.len()]
+            .iter()
+            .filter(|&&p| self.closed || (p > reach && p < whole - reach))
+            .map(|&p| (turn(p), p))
+            .filter(|&(turn, _)| turn > least_turn_rad)
+            .collect();
+        sharp.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.total_cmp(&b.1)));
+        let mut kept: Vec<f64> = Vec::new();
+        for (_, param) in sharp {
+            let apart = |&q: &f64| {
+                let gap = (param - q).abs();
+                gap.min(if self.closed { whole - gap } else { gap }) > reach
+            };
+            if kept.iter().all(apart) {
+                kept.push(param);
+            }
+        }
+        kept.sort_by(f64::total_cmp);
+        kept
+    }
+
     fn pieces(&self) -> usize {
         self.lengths.len() - 1
     }
@@ -201,6 +234,12 @@ mod tests {
         assert!((found.param - 4.25).abs() < 1e-12);
         let found = rail.nearest_between(DVec3::new(0.25, -0.1, 0.0), 3.0, 7.0);
         assert!((found.param - 4.25).abs() < 1e-12);
+    }
+
+    #[test]
+    fn corners_are_found_once() {
+        assert_eq!(square().corners(0.2, 0.9), vec![0.0, 1.0, 2.0, 3.0]);
+        assert!(square().corners(0.2, 1.6).is_empty());
     }
 
     #[test]

@@ -262,23 +262,20 @@ impl<'a> Remesher<'a> {
 }
 
 impl Remesher<'_> {
-    /// Centres of triangles that face away from the sculpt under them: from the normals
-    /// at their corners, and from every part of the sculpt nearby (in a knife-edged fold
-    /// the corners' normals may be those of the other side).
-    pub fn folded(&self) -> Vec<DVec3> {
+    /// Triangles that face away from the sculpt under them: from the normals at their
+    /// corners, and from every part of the sculpt nearby (in a knife-edged fold the
+    /// corners' normals may be those of the other side).
+    pub fn folded(&self) -> Vec<u32> {
         let near = 0.35 * self.edge;
         (0..self.mesh.tri.len() as u32)
             .filter(|&t| self.mesh.alive(t as usize) && self.facing_of(t) <= 0.0)
-            .map(|t| {
-                (
+            .filter(|&t| {
+                let (normal, centre) = (
                     self.mesh.area_normal(t as usize),
                     self.mesh.centre(t as usize),
-                )
-            })
-            .filter(|&(normal, centre)| {
+                );
                 normal == DVec3::ZERO || foot(self.sculpt, centre, normal, near).is_none()
             })
-            .map(|(_, centre)| centre)
             .collect()
     }
 }

@@ -30,6 +30,7 @@ impl EditMesh {
             seg: vec![NONE; tri.len() * 3],
             out: vec![NONE; vertices],
             on_rail: vec![false; vertices],
+            pinned: vec![false; vertices],
             pos,
             tri,
             segments: Vec::new(),
@@ -99,6 +100,7 @@ impl EditMesh {
                     self.pos.push(self.pos[vertex as usize]);
                     self.out.push(NONE);
                     self.on_rail.push(false);
+                    self.pinned.push(false);
                     vertex = self.pos.len() as u32 - 1;
                 }
                 self.out[vertex as usize] = h;
@@ -119,12 +121,14 @@ impl EditMesh {
                 vertex_of[v] = kept;
                 self.pos[kept as usize] = self.pos[v];
                 self.on_rail[kept as usize] = self.on_rail[v];
+                self.pinned[kept as usize] = self.pinned[v];
                 self.out[kept as usize] = self.out[v];
                 kept += 1;
             }
         }
         self.pos.truncate(kept as usize);
         self.on_rail.truncate(kept as usize);
+        self.pinned.truncate(kept as usize);
         self.out.truncate(kept as usize);
         let mut half_edge_of = vec![NONE; self.twin.len()];
         let mut live = 0usize;

@@ -53,6 +53,8 @@ pub(crate) struct EditMesh {
     pub seg: Vec<u32>,
     /// Whether a vertex is on an edge with a segment.
     pub on_rail: Vec<bool>,
+    /// Whether a vertex on a rail must stay where it is on it.
+    pub pinned: Vec<bool>,
     /// Segments in use and free ones.
     pub segments: Vec<Segment>,
 }

@@ -71,8 +71,12 @@ impl EditMesh {
     }
 
     /// Both segments at a vertex inside a rail: the one that ends there and the one that
-    /// starts there. `None` for a vertex on no rail, at a rail's end or where rails meet.
+    /// starts there. `None` for a vertex on no rail, at a rail's end, where rails meet, and
+    /// for a pinned one.
     pub fn inside_rail(&self, vertex: u32) -> Option<[u32; 2]> {
+        if self.pinned[vertex as usize] {
+            return None;
+        }
         let mut found = self.rail_edges(vertex).map(|(_, seg)| seg);
         let (one, two) = (found.next()?, found.next()?);
         if found.next().is_some() {
@@ -91,16 +95,10 @@ impl EditMesh {
         }
     }
 
-    /// Where a vertex lies on a rail, by the segment that has it as an end.
-    pub fn param_on(&self, vertex: u32, rail: u32) -> Option<f64> {
-        self.rail_edges(vertex).find_map(|(_, seg)| {
-            let segment = &self.segments[seg as usize];
-            if segment.rail != rail {
-                return None;
-            }
-            let end = segment.ends.iter().position(|&v| v == vertex)?;
-            Some(segment.params[end])
-        })
+    /// Whether a vertex is on rails other than this one.
+    pub fn meets_other_rail(&self, vertex: u32, rail: u32) -> bool {
+        self.rail_edges(vertex)
+            .any(|(_, seg)| self.segments[seg as usize].rail != rail)
     }
 
     /// Moves the place of a vertex inside a rail. `arriving` and `leaving` as from

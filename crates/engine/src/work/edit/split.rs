@@ -76,6 +76,7 @@ impl EditMesh {
         self.pos.push(at);
         self.out.push(NONE);
         self.on_rail.push(false);
+        self.pinned.push(false);
         self.pos.len() as u32 - 1
     }
 

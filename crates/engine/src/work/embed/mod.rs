@@ -21,7 +21,7 @@ use crate::guides::GuideCurves;
 use crate::model::ChainSource;
 
 use grid::Grid;
-use path::{Care, Course};
+use path::{Care, Course, Scratch};
 
 /// A vertex that a curve must pass, and where on the curve.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -39,6 +39,7 @@ pub(super) fn embed(
     task: &Task,
 ) -> Result<(), WorkError> {
     let mut grid = Grid::of(&work.mesh, work.edge);
+    let mut scratch = Scratch::default();
     for (i, curve) in curves.curves.iter().enumerate() {
         if curves.on_boundary.get(i).copied().unwrap_or(false) {
             continue;
@@ -56,7 +57,7 @@ pub(super) fn embed(
                 vertices: work.rails.len(),
             });
         };
-        lay(work, rail, curves, &mut grid)?;
+        lay(work, rail, curves, &mut grid, &mut scratch)?;
     }
     Ok(())
 }
@@ -68,11 +69,12 @@ fn lay(
     rail: u32,
     curves: &GuideCurves,
     grid: &mut Grid,
+    scratch: &mut Scratch,
 ) -> Result<(), WorkError> {
     let stops = nodes::stops(work, rail, grid)?;
     let mut obstacle = None;
     for care in [Care::Strict, Care::Strict, Care::Lenient, Care::Lenient] {
-        match path::course(work, rail, &stops, grid, care) {
+        match path::course(work, rail, &stops, grid, care, scratch) {
             Ok(course) => {
                 place::place(work, rail, &course);
                 return Ok(());

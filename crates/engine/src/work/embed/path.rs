@@ -52,13 +52,21 @@ pub(super) fn course(
     stops: &[Stop],
     grid: &Grid,
     care: Care,
+    scratch: &mut Scratch,
 ) -> Result<Course, Lost> {
+    scratch.reset(work.mesh.pos.len());
     let curve = &work.rails[rail as usize];
-    let mut finder = Finder::new(work, rail, grid, care);
+    let mut finder = Finder {
+        work,
+        rail,
+        grid,
+        care,
+        scratch,
+    };
     let mut legs: Vec<[Stop; 2]> = stops.windows(2).map(|w| [w[0], w[1]]).collect();
     let first = match stops.first() {
         Some(&stop) => stop,
-        None => finder.station(0.0, curve.length())?,
+        None => finder.station(-1.5 * work.edge, 1.5 * work.edge)?,
     };
     if curve.closed {
         let last = stops.last().copied().unwrap_or(first);
@@ -70,10 +78,9 @@ pub(super) fn course(
             },
         ]);
     }
-    for stop in stops {
-        finder.used[stop.vertex as usize] = true;
+    for stop in stops.iter().chain([&first]) {
+        finder.scratch.used.mark(stop.vertex);
     }
-    finder.used[first.vertex as usize] = true;
     let mut course = Course {
         vertices: vec![first.vertex],
         pinned: vec![Some(first.param)],
@@ -91,39 +98,72 @@ pub(super) fn course(
     Ok(course)
 }
 
+/// What a search knows of a vertex.
+#[derive(Clone, Copy, Debug, Default)]
+struct Visit {
+    /// Least cost so far, and from where.
+    cost: f64,
+    from: u32,
+    /// Distance from the curve.
+    away: f64,
+    /// Mean length of the edges here.
+    scale: f64,
+}
+
+/// Marked vertices, quick to clear.
+#[derive(Debug, Default)]
+struct Marks {
+    marked: Vec<bool>,
+    list: Vec<u32>,
+}
+
+impl Marks {
+    fn has(&self, v: u32) -> bool {
+        self.marked[v as usize]
+    }
+
+    fn mark(&mut self, v: u32) {
+        if !self.marked[v as usize] {
+            self.marked[v as usize] = true;
+            self.list.push(v);
+        }
+    }
+
+    fn clear(&mut self) {
+        for v in self.list.drain(..) {
+            self.marked[v as usize] = false;
+        }
+    }
+}
+
+/// Room for searches, made once for all curves.
+#[derive(Debug, Default)]
+pub(super) struct Scratch {
+    visits: Vec<Visit>,
+    touched: Marks,
+    /// Vertices that the present curve passes.
+    used: Marks,
+}
+
+impl Scratch {
+    fn reset(&mut self, vertices: usize) {
+        self.visits.resize(vertices, Visit::default());
+        for marks in [&mut self.touched, &mut self.used] {
+            marks.clear();
+            marks.marked.resize(vertices, false);
+        }
+    }
+}
+
 struct Finder<'a, 'b> {
     work: &'a Dense<'b>,
     rail: u32,
     grid: &'a Grid,
     care: Care,
-    used: Vec<bool>,
-    /// Least cost so far, and from where, of the present search.
-    cost: Vec<f64>,
-    from: Vec<u32>,
-    /// Distance from the curve, below 0 where it isn't known yet.
-    away: Vec<f64>,
-    /// Mean length of the edges at a vertex.
-    scale: Vec<f64>,
-    touched: Vec<u32>,
+    scratch: &'a mut Scratch,
 }
 
-impl<'a, 'b> Finder<'a, 'b> {
-    fn new(work: &'a Dense<'b>, rail: u32, grid: &'a Grid, care: Care) -> Self {
-        let count = work.mesh.pos.len();
-        Self {
-            work,
-            rail,
-            grid,
-            care,
-            used: vec![false; count],
-            cost: vec![f64::INFINITY; count],
-            from: vec![u32::MAX; count],
-            away: vec![-1.0; count],
-            scale: vec![0.0; count],
-            touched: Vec::new(),
-        }
-    }
-
+impl Finder<'_, '_> {
     fn lost(&self, between: [f64; 2]) -> Lost {
         Lost {
             between,
@@ -134,7 +174,7 @@ impl<'a, 'b> Finder<'a, 'b> {
     fn is_free(&self, v: u32) -> bool {
         self.work.mesh.has_vertex(v)
             && !self.work.mesh.on_rail[v as usize]
-            && !self.used[v as usize]
+            && !self.scratch.used.has(v)
     }
 
     /// The free vertex nearest to the curve between two arc lengths.
@@ -196,15 +236,20 @@ impl<'a, 'b> Finder<'a, 'b> {
         Ok(())
     }
 
-    fn distance(&mut self, v: u32, between: [f64; 2]) -> f64 {
-        if self.away[v as usize] < 0.0 {
+    /// What the present search knows of a vertex.
+    fn visit(&mut self, v: u32, between: [f64; 2]) -> Visit {
+        if !self.scratch.touched.has(v) {
             let curve = &self.work.rails[self.rail as usize];
             let on = curve.nearest_between(self.work.mesh.pos[v as usize], between[0], between[1]);
-            self.away[v as usize] = on.distance;
-            self.scale[v as usize] = self.mean_edge(v);
-            self.touched.push(v);
+            self.scratch.visits[v as usize] = Visit {
+                cost: f64::INFINITY,
+                from: u32::MAX,
+                away: on.distance,
+                scale: self.mean_edge(v),
+            };
+            self.scratch.touched.mark(v);
         }
-        self.away[v as usize]
+        self.scratch.visits[v as usize]
     }
 
     fn mean_edge(&self, v: u32) -> f64 {
@@ -222,14 +267,10 @@ impl<'a, 'b> Finder<'a, 'b> {
     fn stride(&mut self, start: Stop, end: Stop, course: &mut Course) -> Result<(), Lost> {
         let between = [start.param, end.param];
         let path = self.search(start.vertex, end.vertex, between);
-        for v in std::mem::take(&mut self.touched) {
-            self.away[v as usize] = -1.0;
-            self.cost[v as usize] = f64::INFINITY;
-            self.from[v as usize] = u32::MAX;
-        }
+        self.scratch.touched.clear();
         let path = path.ok_or_else(|| self.lost(between))?;
         for v in path {
-            self.used[v as usize] = true;
+            self.scratch.used.mark(v);
             course.vertices.push(v);
             course.pinned.push(None);
         }
@@ -239,52 +280,57 @@ impl<'a, 'b> Finder<'a, 'b> {
     /// Dijkstra's search with edges weighted by 1 + (distance / half an edge there)².
     fn search(&mut self, start: u32, end: u32, between: [f64; 2]) -> Option<Vec<u32>> {
         let mut queue: BinaryHeap<Reverse<(Ordered, u32)>> = BinaryHeap::new();
-        self.distance(start, between);
-        self.cost[start as usize] = 0.0;
+        self.visit(start, between);
+        self.visit(end, between);
+        self.scratch.visits[start as usize].cost = 0.0;
         queue.push(Reverse((Ordered(0.0), start)));
         while let Some(Reverse((Ordered(cost), v))) = queue.pop() {
-            if cost > self.cost[v as usize] {
+            let here = self.visit(v, between);
+            if cost > here.cost {
                 continue;
             }
-            if v == end && (v != start || cost > 0.0) {
+            if v == end {
                 break;
             }
-            let neighbours: Vec<u32> = self.work.mesh.neighbours(v).collect();
-            for u in neighbours {
+            let mesh = &self.work.mesh;
+            for u in mesh.neighbours(v) {
                 if u != end && !self.is_free(u) {
                     continue;
                 }
-                let (du, dv) = (self.distance(u, between), self.distance(v, between));
-                let scale = self.scale[u as usize].max(self.scale[v as usize]);
-                if du > BAND * scale {
+                let there = self.visit(u, between);
+                let scale = here.scale.max(there.scale);
+                if there.away > BAND * scale {
                     continue;
                 }
-                let length =
-                    self.work.mesh.pos[u as usize].distance(self.work.mesh.pos[v as usize]);
-                let off = 2.0 * (du * du + dv * dv) / (scale * scale).max(f64::MIN_POSITIVE);
-                let total = cost + length * (1.0 + off);
-                if total < self.cost[u as usize] && self.edge_is_free(v, u) {
-                    self.cost[u as usize] = total;
-                    self.from[u as usize] = v;
+                let length = mesh.pos[u as usize].distance(mesh.pos[v as usize]);
+                let off = here.away * here.away + there.away * there.away;
+                let total =
+                    cost + length * (1.0 + 2.0 * off / (scale * scale).max(f64::MIN_POSITIVE));
+                if total < there.cost && self.edge_is_free(v, u) {
+                    let visit = &mut self.scratch.visits[u as usize];
+                    (visit.cost, visit.from) = (total, v);
                     queue.push(Reverse((Ordered(total), u)));
                 }
             }
         }
-        if self.from[end as usize] == u32::MAX {
-            return None;
-        }
+        self.walk_back(start, end)
+    }
+
+    /// The path that a search found, without its start; none if it strays too far.
+    fn walk_back(&self, start: u32, end: u32) -> Option<Vec<u32>> {
         let mut path = vec![end];
-        let mut at = self.from[end as usize];
+        let mut at = self.scratch.visits[end as usize].from;
         while at != start {
+            let visit = self.scratch.visits.get(at as usize)?;
             let most = match self.care {
-                Care::Strict => STRAY * self.scale[at as usize],
+                Care::Strict => STRAY * visit.scale,
                 Care::Lenient => 0.5 * self.work.edge,
             };
-            if self.away[at as usize] > most {
+            if visit.away > most {
                 return None;
             }
             path.push(at);
-            at = self.from[at as usize];
+            at = visit.from;
         }
         path.reverse();
         Some(path)

@@ -150,14 +150,11 @@ impl Remesher<'_> {
         }
     }
 
-    /// Gives vertices in tilted triangles a plain average of their neighbours, without
-    /// asking whether single triangles get worse: unfolds what moving a rail folded.
-    pub fn unfold(&mut self) -> usize {
-        let folded: Vec<u32> = (0..self.mesh.tri.len() as u32)
-            .filter(|&t| self.mesh.alive(t as usize) && self.facing_of(t) < TILTED)
-            .collect();
+    /// Gives vertices of folded triangles and their neighbours a plain average of their
+    /// neighbours, without asking whether single triangles get worse.
+    pub fn unfold(&mut self) {
         let mut vertices: Vec<u32> = Vec::new();
-        for &t in &folded {
+        for t in self.folded() {
             for v in self.mesh.tri[t as usize] {
                 vertices.push(v);
                 vertices.extend(self.mesh.neighbours(v));
@@ -171,7 +168,6 @@ impl Remesher<'_> {
                 self.to_neighbours_middle(v);
             }
         }
-        folded.len()
     }
 
     fn to_neighbours_middle(&mut self, v: u32) {
