@@ -13,6 +13,7 @@
 //! sculpt itself that never make a quad narrower than it should be, a search that
 //! squares up the worst quads, and at last the faces are made to straddle the sculpt.
 
+mod chords;
 mod lift;
 mod rails;
 mod shape;
@@ -66,6 +67,8 @@ pub(crate) struct Scene {
     pub plane: Option<Plane>,
     pub around: Vec<Vec<u32>>,
     pub quads_at: Vec<Vec<(u32, u8)>>,
+    /// At each regular inner vertex, the two pairs of neighbours that lie opposite.
+    pub opposite: Vec<Vec<[u32; 2]>>,
     pub rails: Vec<Rail>,
     pub seats: Vec<Seat>,
     pub edge: f64,
@@ -94,6 +97,7 @@ pub fn run(
         index: lift.smooth_index(),
         plane,
         around: around(&mesh),
+        opposite: opposite(&mesh, &quads_at(&mesh)),
         quads_at: quads_at(&mesh),
         rails: rails::smooth_rails(surface, field),
         seats: seats.clone(),
@@ -115,6 +119,7 @@ pub fn run(
     let repaired = shape::untangle(&mut mesh, &mut scene);
     task.report("conform", 0.9)?;
     if options.straddle {
+        chords::straddle(&mut mesh, &scene);
         volume::straddle(&mut mesh, &scene);
     }
     let mut findings = Findings::default();
@@ -158,6 +163,31 @@ pub(crate) fn normal_at(mesh: &QuadMesh, scene: &Scene, vertex: usize) -> DVec3 
         })
         .sum::<DVec3>()
         .normalize_or_zero()
+}
+
+/// Pairs of opposite neighbours of vertices where four quads meet.
+fn opposite(mesh: &QuadMesh, quads_at: &[Vec<(u32, u8)>]) -> Vec<Vec<[u32; 2]>> {
+    quads_at
+        .iter()
+        .map(|quads| {
+            // Each quad at the vertex joins the neighbour ahead to the neighbour behind.
+            let sides: Vec<[u32; 2]> = quads
+                .iter()
+                .map(|&(q, i)| {
+                    let quad = mesh.quads[q as usize];
+                    [quad[(i as usize + 1) % 4], quad[(i as usize + 3) % 4]]
+                })
+                .collect();
+            let Some(&[first, second]) = sides.first().filter(|_| sides.len() == 4) else {
+                return Vec::new();
+            };
+            let after = |v: u32| sides.iter().find(|s| s[0] == v).map(|s| s[1]);
+            match (after(second), after(second).and_then(after)) {
+                (Some(third), Some(fourth)) => vec![[first, third], [second, fourth]],
+                _ => Vec::new(),
+            }
+        })
+        .collect()
 }
 
 /// Nearest point of the surface whose normal doesn't oppose `normal`; `None` if there is none

@@ -12,7 +12,7 @@ pub(super) const FAIR: f64 = 0.6;
 /// and its neighbours ask for. With a `floor`, a step that makes the worst quad beside it
 /// worse and presses it below the floor isn't taken.
 pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: Option<f64>) {
-    let asked = rectangles(mesh);
+    let asked = rectangles(mesh, scene.edge);
     let old = mesh.positions.clone();
     for v in 0..old.len() {
         if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
@@ -23,7 +23,7 @@ pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: O
             quads.iter().map(|&(q, i)| asked[q as usize][i as usize]).sum::<DVec3>() / quads.len() as f64;
         let even = match scene.seats[v] {
             Seat::On { rail, .. } => along_rail(scene, &old, v, rail),
-            _ => mean(&old, &scene.around[v]),
+            _ => old[v] + even_step(&old, v, &scene.opposite[v], &scene.around[v]),
         };
         let goal = square.lerp(even, 0.5);
         let normal = normal_at(mesh, scene, v);
@@ -60,6 +60,26 @@ pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3,
     }
 }
 
+/// How much of the way across its lines a vertex is drawn towards their straight course.
+/// All of it would be curvature flow, which draws every ring together.
+const STRAIGHTEN: f64 = 0.25;
+
+/// The way to where the spacing along both lines through a vertex is even.
+fn even_step(positions: &[DVec3], v: usize, opposite: &[[u32; 2]], around: &[u32]) -> DVec3 {
+    if opposite.is_empty() {
+        return mean(positions, around) - positions[v];
+    }
+    let mut step = DVec3::ZERO;
+    for &[a, b] in opposite {
+        let (a, b) = (positions[a as usize], positions[b as usize]);
+        let along = (b - a).normalize_or_zero();
+        let to_middle = (a + b) / 2.0 - positions[v];
+        let even = along * to_middle.dot(along);
+        step += even + (to_middle - even) * (STRAIGHTEN / opposite.len() as f64);
+    }
+    step
+}
+
 fn mean(positions: &[DVec3], around: &[u32]) -> DVec3 {
     around.iter().map(|&n| positions[n as usize]).sum::<DVec3>() / around.len().max(1) as f64
 }
@@ -78,19 +98,25 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
     if mine.len() == 2 { mean(positions, &mine) } else { mean(positions, &scene.around[v]) }
 }
 
+/// Least side that a rectangle may have, in the shorter of its other side and the target edge:
+/// so a strip that has shrunk to nothing opens again.
+const LEAST_SIDE: f64 = 0.35;
+
 /// For every quad, its corners in the rectangle nearest to it.
-fn rectangles(mesh: &QuadMesh) -> Vec<[DVec3; 4]> {
+fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
     mesh.quads
         .iter()
         .map(|quad| {
-            let [a, b, c, d] = quad.map(|v| mesh.positions[v as usize]);
-            let centre = (a + b + c + d) / 4.0;
-            let (one, two) = ((b + c - a - d) / 2.0, (c + d - a - b) / 2.0);
+            let [p, q, r, s] = quad.map(|v| mesh.positions[v as usize]);
+            let centre = (p + q + r + s) / 4.0;
+            let (one, two) = ((q + r - p - s) / 2.0, (r + s - p - q) / 2.0);
             let normal = one.cross(two).normalize_or_zero();
             // The axis that splits the error between both mid lines.
             let u = (one.normalize_or_zero() + two.normalize_or_zero().cross(normal)).normalize_or_zero();
             let w = normal.cross(u);
-            let (x, y) = (u * one.length() / 2.0, w * two.length() / 2.0);
+            let (a, b) = (one.length(), two.length());
+            let (a, b) = (a.max(LEAST_SIDE * b.min(edge)), b.max(LEAST_SIDE * a.min(edge)));
+            let (x, y) = (u * a / 2.0, w * b / 2.0);
             [centre - x - y, centre + x - y, centre + x + y, centre - x + y]
         })
         .collect()
