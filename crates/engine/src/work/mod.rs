@@ -11,6 +11,7 @@ pub mod dump;
 mod edit;
 mod embed;
 mod error;
+mod grid;
 mod project;
 mod rail;
 mod reduce;
@@ -97,6 +98,7 @@ pub fn run(
     task.report("work", 0.6)?;
     let mut work = Remesher::new(dense.mesh, dense.rails, sculpt, half.plane, edge);
     for _ in 0..ROUNDS {
+        work.set_sizes();
         work.unfold();
         work.round()?;
         task.checkpoint()?;
@@ -126,6 +128,7 @@ fn finish(work: &mut Remesher<'_>) -> Result<(), WorkError> {
         }
     }
     work.flip_to_delaunay();
+    work.remove_slivers();
     work.compact();
     Ok(())
 }

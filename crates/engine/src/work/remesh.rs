@@ -6,6 +6,8 @@
 mod crease;
 mod flips;
 mod relax;
+mod sizes;
+mod slivers;
 
 use mesh::DVec3;
 
@@ -222,15 +224,8 @@ impl<'a> Remesher<'a> {
             mesh.from(h)
         };
         let twin = mesh.twin[h as usize];
-        let apexes = [
-            mesh.apex(h),
-            if twin == NONE { NONE } else { mesh.apex(twin) },
-        ];
-        if mesh.on_rail[kept as usize] && mesh.segment_of(h).is_none() {
-            let joins = |x: u32| x != kept && !apexes.contains(&x) && mesh.on_rail[x as usize];
-            if mesh.neighbours(gone).any(joins) {
-                return false;
-            }
+        if self.collapse_joins_rails(plan) {
+            return false;
         }
         let dropped = [h / 3, if twin == NONE { NONE } else { twin / 3 }];
         let longest = LONG * self.sizes[kept as usize].min(self.sizes[gone as usize]);
@@ -246,6 +241,20 @@ impl<'a> Remesher<'a> {
                     upright && px.distance(plan.at) <= longest.max(old)
                 })
         })
+    }
+
+    /// Whether a collapse makes an edge between two rails that isn't there yet.
+    fn collapse_joins_rails(&self, plan: &Collapse) -> bool {
+        let mesh = &self.mesh;
+        let h = plan.half_edge;
+        let [from, to] = [mesh.from(h), mesh.to(h)];
+        let kept = if from == plan.gone { to } else { from };
+        if !mesh.on_rail[kept as usize] || mesh.segment_of(h).is_some() {
+            return false;
+        }
+        let apexes = [Some(mesh.apex(h)), mesh.twin_of(h).map(|g| mesh.apex(g))];
+        mesh.neighbours(plan.gone)
+            .any(|x| x != kept && !apexes.contains(&Some(x)) && mesh.on_rail[x as usize])
     }
 
     /// Drops dead parts; normals and sizes follow.

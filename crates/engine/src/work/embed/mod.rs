@@ -5,7 +5,6 @@
 //! ([`place`]). Nodes come first, so curves that cross share a vertex there and nothing
 //! else; and a path never uses a vertex of another curve, so it can't change sides.
 
-mod grid;
 mod meet;
 mod nodes;
 mod path;
@@ -16,11 +15,11 @@ use mesh::DVec3;
 
 use super::dense::Dense;
 use super::error::WorkError;
+use super::grid::Grid;
 use super::rail::Rail;
 use crate::guides::GuideCurves;
 use crate::model::ChainSource;
 
-use grid::Grid;
 use path::{Care, Course, Scratch};
 
 /// A vertex that a curve must pass, and where on the curve.
@@ -38,7 +37,7 @@ pub(super) fn embed(
     curves: &GuideCurves,
     task: &Task,
 ) -> Result<(), WorkError> {
-    let mut grid = Grid::of(&work.mesh, work.edge);
+    let mut grid = Grid::of(&work.mesh, work.edge, |_| true);
     let mut scratch = Scratch::default();
     for (i, curve) in curves.curves.iter().enumerate() {
         if curves.on_boundary.get(i).copied().unwrap_or(false) {
@@ -81,7 +80,7 @@ fn lay(
             }
             Err(lost) => {
                 path::refine(work, rail, &lost)?;
-                *grid = Grid::of(&work.mesh, work.edge);
+                *grid = Grid::of(&work.mesh, work.edge, |_| true);
                 obstacle = Some(lost);
             }
         }

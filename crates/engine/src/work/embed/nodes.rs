@@ -3,11 +3,11 @@
 use mesh::DVec3;
 
 use super::Stop;
-use super::grid::Grid;
 use super::meet::{Meeting, meetings};
 use crate::work::WorkError;
 use crate::work::dense::Dense;
 use crate::work::edit::Segment;
+use crate::work::grid::Grid;
 use crate::work::project::foot;
 
 /// A crossing this close to a node of the other rail takes the node, in work edges.

@@ -6,9 +6,9 @@ use std::collections::BinaryHeap;
 use mesh::DVec3;
 
 use super::Stop;
-use super::grid::Grid;
 use crate::work::WorkError;
 use crate::work::dense::Dense;
+use crate::work::grid::Grid;
 use crate::work::project::foot;
 
 /// A way along edges: vertices in order, with those that the curve must pass pinned.

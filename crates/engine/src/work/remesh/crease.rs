@@ -68,7 +68,13 @@ impl Remesher<'_> {
             }
         }
         let met = meet(&one, &two, p)?;
-        (met.distance(p) < CATCH * self.sizes[v as usize]).then_some(met)
+        let size = self.sizes[v as usize];
+        // A rail along the crest is its edge already, and no second one fits beside it.
+        let railed = |u: u32| {
+            self.mesh.on_rail[u as usize] && self.mesh.pos[u as usize].distance(met) < 0.7 * size
+        };
+        let free = !self.mesh.neighbours(v).any(railed);
+        (free && met.distance(p) < CATCH * size).then_some(met)
     }
 
     /// Flips edges where that makes the surface bend less.

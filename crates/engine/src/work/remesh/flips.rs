@@ -111,7 +111,12 @@ impl Remesher<'_> {
         let mut count = 0;
         for h in 0..self.mesh.twin.len() as u32 {
             if self.mesh.is_edge(h) && self.joins_rails(h) {
-                self.split(h)?;
+                // Over a bend of one rail a flip does; between two rails only a vertex.
+                if self.flip_is_fair(h, true) {
+                    self.mesh.flip(h);
+                } else {
+                    self.split(h)?;
+                }
                 count += 1;
             }
         }

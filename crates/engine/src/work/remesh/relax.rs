@@ -170,7 +170,7 @@ impl Remesher<'_> {
         }
     }
 
-    fn to_neighbours_middle(&mut self, v: u32) {
+    pub(super) fn to_neighbours_middle(&mut self, v: u32) {
         let mesh: &EditMesh = &self.mesh;
         let (mut sum, mut count, mut normal) = (DVec3::ZERO, 0.0, DVec3::ZERO);
         for u in mesh.neighbours(v) {

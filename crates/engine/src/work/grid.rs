@@ -2,7 +2,7 @@
 
 use mesh::DVec3;
 
-use crate::work::edit::EditMesh;
+use super::edit::EditMesh;
 
 /// Vertices sorted by the cube they lie in.
 #[derive(Debug)]
@@ -16,9 +16,9 @@ pub(super) struct Grid {
 const MOST: f64 = 1_000_000.0;
 
 impl Grid {
-    /// The live vertices of a mesh.
-    pub fn of(mesh: &EditMesh, cell: f64) -> Self {
-        Self::new(&mesh.pos, cell, |v| mesh.has_vertex(v))
+    /// The live vertices of a mesh that `holds` says yes to.
+    pub fn of(mesh: &EditMesh, cell: f64, holds: impl Fn(u32) -> bool) -> Self {
+        Self::new(&mesh.pos, cell, |v| mesh.has_vertex(v) && holds(v))
     }
 
     /// Sorts the vertices that `holds` says yes to into cubes with sides of about `cell`.
