@@ -2,11 +2,41 @@
 
 use std::path::PathBuf;
 
-use clap::{Args as Group, Parser, Subcommand, ValueEnum};
+use clap::{Args as Group, Parser, Subcommand};
+
+const EXAMPLES: &str = "\
+Examples:
+  loopwright demo
+  loopwright run coat.toml --out out/coat
+  loopwright run coat.toml --out out/coat --faces 2400 --threads 2
+  loopwright measure out/coat/surface.obj --job coat.toml
+
+A small job file, coat.toml:
+  job = 1
+  units = \"cm\"
+  [sculpt]
+  file = \"oilskin.ply\"
+  [symmetry]
+  plane = \"x\"
+  [density]
+  faces = 1800
+  [[guide]]
+  name = \"left wrist\"
+  kind = \"opening\"
+  count = 12
+  points = [[52.1, 99.4, 1.2], [50.3, 103.1, 2.9], [49.2, 100.2, -2.0]]
+
+README.md lists every key.
+
+Exit status:
+  0    ready: the surface was made and every check holds
+  1    not ready: the surface was made, but a check fails; the findings say which and where
+  2    refused: no surface, and nothing was written; the message says why and what to do
+  130  cancelled, by Ctrl-C for instance: nothing was written";
 
 /// Lays a light, all-quad surface over a dense sculpt, along the guides drawn on it.
 #[derive(Debug, Parser)]
-#[command(name = "loopwright", version, about, after_help = "Exit status: 0 ready, 1 made but a check fails, 2 refused (nothing written).")]
+#[command(name = "loopwright", version, about, after_help = EXAMPLES)]
 pub struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -16,55 +46,63 @@ pub struct Args {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub enum Verb {
-    /// Run a job file: write surface.obj, surface.glb, findings.json and report.html.
+    /// Run a job file: write surface.obj, surface.glb, findings.json and report.html
     Run(Run),
-    /// Make the lighthouse keeper's oilskin coat and its job file, run it, leave the report.
+    /// Make the lighthouse keeper's oilskin coat and its job file, run it, leave the report
     Demo(Demo),
+    /// Check a surface of quads that is there already, whoever made it
+    Measure(Measure),
 }
 
 /// Options of every verb.
 #[derive(Debug, Group)]
 pub struct Common {
-    /// Threads to use; 0 takes all cores. The result is the same for any number.
-    #[arg(long, value_name = "N", default_value_t = 0)]
-    pub threads: usize,
-    /// Print the findings as JSON on standard output.
+    /// Threads to use; 0 takes all cores. The result is the same for any number
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = clap::value_parser!(u16).range(..=1024))]
+    pub threads: u16,
+    /// Print the findings as JSON on standard output
     #[arg(long)]
     pub json: bool,
-    /// Print nothing but errors.
+    /// Print nothing but errors
     #[arg(long, short, conflicts_with = "verbose")]
     pub quiet: bool,
-    /// Print every finding and the time of each stage.
+    /// Print every finding, the measures, and time and memory of each stage
     #[arg(long, short)]
     pub verbose: bool,
-    /// Height of the report's pictures in pixels; 0 leaves pictures out.
-    #[arg(long, value_name = "PIXELS", default_value_t = 900)]
+    /// Height of the report's pictures in pixels, 64 to 4096; 0 leaves pictures out
+    #[arg(long, value_name = "PIXELS", default_value_t = 900, value_parser = picture_height)]
     pub pictures: u32,
+    /// Write each picture of the report as a PNG file too
+    #[arg(long)]
+    pub picture_files: bool,
+    /// Measure how near plain decimation to as many vertices comes; seconds on a large sculpt
+    #[arg(long)]
+    pub yardstick: bool,
 }
 
 /// Options of `run`.
 #[derive(Debug, Group)]
 pub struct Run {
-    /// The job file (TOML).
+    /// The job file (TOML)
     pub job: PathBuf,
-    /// Folder for the results; made if it isn't there.
+    /// Folder for the results; made if it isn't there
     #[arg(long, value_name = "DIR")]
     pub out: PathBuf,
-    /// Faces of the whole surface, instead of the job's.
+    /// Faces of the whole surface, instead of the job's density
     #[arg(long, value_name = "N", conflicts_with = "edge")]
     pub faces: Option<u32>,
-    /// Edge length in the job's units, instead of the job's density.
+    /// Edge length in the job's units, instead of the job's density
     #[arg(long, value_name = "LENGTH")]
     pub edge: Option<f64>,
-    /// How far the size follows curvature, 0 to 1, instead of the job's.
+    /// How far the size follows curvature, 0 to 1, instead of the job's
     #[arg(long, value_name = "SHARE")]
     pub adapt: Option<f64>,
-    /// Mirror plane, instead of the job's.
-    #[arg(long, value_enum)]
-    pub plane: Option<PlaneWord>,
-    /// What the mirrored side becomes, instead of the job's.
-    #[arg(long, value_enum)]
-    pub sides: Option<SidesWord>,
+    /// Mirror plane, instead of the job's
+    #[arg(long, value_name = "PLANE", value_parser = ["x", "y", "z", "find", "none"])]
+    pub plane: Option<String>,
+    /// What the mirrored side becomes, instead of the job's: an exact copy, or fitted to its own surface
+    #[arg(long, value_name = "SIDES", value_parser = ["mirror", "fit"])]
+    pub sides: Option<String>,
     /// Common options.
     #[command(flatten)]
     pub common: Common,
@@ -73,13 +111,13 @@ pub struct Run {
 /// Options of `demo`.
 #[derive(Debug, Group)]
 pub struct Demo {
-    /// Folder for sculpt, job and results; made if it isn't there.
+    /// Folder for sculpt, job and results; made if it isn't there
     #[arg(long, value_name = "DIR", default_value = "out/demo")]
     pub out: PathBuf,
-    /// Triangles of the sculpt.
-    #[arg(long, value_name = "N", default_value_t = 1_000_000)]
-    pub triangles: usize,
-    /// Faces of the surface.
+    /// Triangles of the sculpt, 10000 to 8000000
+    #[arg(long, value_name = "N", default_value_t = 1_000_000, value_parser = clap::value_parser!(u32).range(10_000..=8_000_000))]
+    pub triangles: u32,
+    /// Faces of the surface
     #[arg(long, value_name = "N", default_value_t = 1800)]
     pub faces: u32,
     /// Common options.
@@ -87,28 +125,26 @@ pub struct Demo {
     pub common: Common,
 }
 
-/// Planes by name.
-#[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum PlaneWord {
-    /// Through the origin, square to x.
-    X,
-    /// Through the origin, square to y.
-    Y,
-    /// Through the origin, square to z.
-    Z,
-    /// Found from the sculpt.
-    Find,
-    /// No symmetry.
-    None,
-}
-
-/// What the mirrored side becomes.
-#[derive(Clone, Copy, Debug, ValueEnum)]
-pub enum SidesWord {
-    /// An exact copy.
-    Mirror,
-    /// The same topology, each side on its own surface.
-    Fit,
+/// Options of `measure`.
+#[derive(Debug, Group)]
+pub struct Measure {
+    /// The surface: an OBJ file of quads
+    pub surface: PathBuf,
+    /// The sculpt that it lies over; the job's if left out
+    #[arg(long, value_name = "FILE", required_unless_present = "job")]
+    pub sculpt: Option<PathBuf>,
+    /// A job file, for its guides, counts, mirror plane and density
+    #[arg(long, value_name = "JOB")]
+    pub job: Option<PathBuf>,
+    /// Mirror plane, instead of the job's
+    #[arg(long, value_name = "PLANE", value_parser = ["x", "y", "z", "find", "none"])]
+    pub plane: Option<String>,
+    /// Folder for findings.json and report.html; without it nothing is written
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Common options.
+    #[command(flatten)]
+    pub common: Common,
 }
 
 impl Args {
@@ -117,6 +153,47 @@ impl Args {
         match &self.verb {
             Verb::Run(run) => &run.common,
             Verb::Demo(demo) => &demo.common,
+            Verb::Measure(measure) => &measure.common,
         }
+    }
+}
+
+fn picture_height(text: &str) -> Result<u32, String> {
+    let range = report::ReportInput::PICTURE_PX;
+    match text.parse() {
+        Ok(height) if height == 0 || range.contains(&height) => Ok(height),
+        _ => Err(format!(
+            "give a height from {} to {} pixels, or 0 for no pictures",
+            range.start(),
+            range.end()
+        )),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory as _;
+
+    #[test]
+    fn the_words_fit_together() {
+        Args::command().debug_assert();
+    }
+
+    #[test]
+    fn picture_heights_are_none_or_fit_to_see() {
+        assert_eq!(picture_height("0"), Ok(0));
+        assert_eq!(picture_height("64"), Ok(64));
+        for wrong in ["63", "4097", "-1", "tall"] {
+            assert!(picture_height(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn the_example_in_the_help_is_a_job() {
+        let start = EXAMPLES.find("  job = 1").unwrap();
+        let end = EXAMPLES.find("\nREADME").unwrap();
+        let job = files::JobFile::parse("coat.toml".as_ref(), &EXAMPLES[start..end]).unwrap();
+        assert_eq!(job.spec().guides[0].count, Some(12));
     }
 }

@@ -1,61 +1,82 @@
 //! `loopwright demo`: the keeper's oilskin coat, from sculpt to report.
 
-use std::error::Error;
 use std::path::{Path, PathBuf};
 
-use demo::{DemoOptions, DemoSculpt};
+use demo::{DemoGuide, DemoOptions, DemoSculpt};
 use files::{
-    DensitySpec, GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec,
+    DensitySpec, GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec, Sides, SymmetrySpec,
 };
 
 use crate::args;
-use crate::progress;
-use crate::run::run_job;
+use crate::job::Order;
+use crate::output;
+use crate::progress::Meter;
+use crate::refusal::Refusal;
+use crate::run::run_order;
+
+/// The sculpt's file.
+const SCULPT: &str = "oilskin.ply";
+/// The job's file.
+const JOB: &str = "coat.toml";
 
 /// Makes the coat and its job file, runs it, answers whether the surface is ready.
-pub fn run(args: &args::Demo) -> Result<bool, Box<dyn Error>> {
-    let task = progress::task(args.common.quiet);
-    let coat = demo::coat(&DemoOptions { triangles: args.triangles, ..DemoOptions::default() }, &task)?;
-    progress::done(args.common.quiet);
-    let job = write_demo(&coat, &args.out, args.faces)?;
-    run_job(&job, &args.out, &args.common)
+///
+/// # Errors
+/// [`Refusal`]; sculpt and job may be written by then.
+pub fn run(args: &args::Demo, meter: &Meter) -> Result<bool, Refusal> {
+    output::check_folder(&args.out, &[])?;
+    let options = DemoOptions {
+        triangles: args.triangles as usize,
+        ..DemoOptions::default()
+    };
+    let coat = demo::coat(&options, meter.task())?;
+    let path = args.out.join(JOB);
+    let job = JobFile::create(&path, &spec(&coat, args.faces)?)?;
+    write(&coat, &job, &args.out)?;
+    drop(coat);
+    run_order(&Order::of(job), &args.out, &args.common, meter)
 }
 
-/// Writes sculpt, under-layers and job file.
-fn write_demo(coat: &DemoSculpt, out: &Path, faces: u32) -> Result<JobFile, Box<dyn Error>> {
-    let spec = JobSpec {
-        name: "oilskin coat".to_owned(),
+/// The coat's job.
+fn spec(coat: &DemoSculpt, faces: u32) -> Result<JobSpec, Refusal> {
+    let mut spec = JobSpec {
         units: "cm".to_owned(),
-        sculpt: SculptSpec { file: PathBuf::from("oilskin.ply"), part: None },
-        symmetry: SymmetrySpec { plane: PlaneSpec::X, sides: Sides::Mirror },
-        density: DensitySpec { size: Size::Faces(faces), adapt: 0.3 },
-        guides: coat
-            .guides
-            .iter()
-            .map(|g| GuideSpec {
-                name: g.name.clone(),
-                kind: match g.kind {
-                    "opening" => GuideKind::Opening,
-                    "ring" => GuideKind::Ring,
-                    _ => GuideKind::Line,
-                },
-                closed: g.closed,
-                count: g.count,
-                points: g.points.clone(),
-                line: 0,
-            })
-            .collect(),
+        symmetry: SymmetrySpec {
+            plane: PlaneSpec::X,
+            sides: Sides::Mirror,
+        },
+        density: DensitySpec::default(),
+        guides: coat.guides.iter().map(guide).collect(),
+        ..JobSpec::new("oilskin coat", PathBuf::from(SCULPT))
     };
-    let job_path = out.join("coat.toml");
-    let text = JobFile::from_spec(&spec);
+    spec.set_faces(faces).map_err(|fault| Refusal::Option {
+        option: "faces",
+        fault,
+    })?;
+    Ok(spec)
+}
+
+fn guide(guide: &DemoGuide) -> GuideSpec {
+    let kind = GuideKind::WORDS.iter().find(|(word, _)| *word == guide.kind);
+    GuideSpec {
+        name: guide.name.clone(),
+        kind: kind.map_or(GuideKind::Line, |(_, kind)| *kind),
+        closed: guide.closed,
+        count: guide.count,
+        points: guide.points.clone(),
+        line: 0,
+    }
+}
+
+/// Writes sculpt, what is worn beneath it, and the job file.
+fn write(coat: &DemoSculpt, job: &JobFile, out: &Path) -> Result<(), Refusal> {
     let mut all = vec![
-        ("oilskin.ply".to_owned(), files::ply_bytes(&coat.mesh)),
-        ("coat.toml".to_owned(), text.clone().into_bytes()),
+        (SCULPT.to_owned(), files::ply_bytes(&coat.mesh)),
+        (JOB.to_owned(), job.text().into_bytes()),
     ];
     for (name, mesh) in &coat.under {
-        all.push((format!("{}.ply", name.replace(' ', "_")), files::ply_bytes(mesh)));
+        let name = format!("{}.ply", name.replace(' ', "-"));
+        all.push((name, files::ply_bytes(mesh)));
     }
-    let files: Vec<(&str, &[u8])> = all.iter().map(|(n, b)| (n.as_str(), b.as_slice())).collect();
-    files::write_all_or_none(out, &files)?;
-    Ok(JobFile::parse(&job_path, &text)?)
+    output::write_all(out, &all)
 }

@@ -1,14 +1,28 @@
 //! `loopwright`: from a dense sculpt and drawn guides to a light, all-quad, checked surface.
+//!
+//! ```text
+//! words ─▶ job ─▶ sculpt ─▶ session ─▶ check ─▶ pictures ─▶ files, all or none
+//! ```
 
 mod args;
 mod demo;
+mod job;
+mod measure;
 mod output;
 mod progress;
+mod refusal;
 mod run;
+mod sculpt;
+mod tables;
+mod terminal;
 
 use std::process::ExitCode;
 
-use clap::Parser;
+use clap::Parser as _;
+
+use args::{Args, Verb};
+use progress::Meter;
+use refusal::Refusal;
 
 /// Exit status when the surface was made and every check holds.
 const READY: u8 = 0;
@@ -16,27 +30,56 @@ const READY: u8 = 0;
 const NOT_READY: u8 = 1;
 /// Exit status when there is no surface: bad input, a refusal, or a file that can't be written.
 const REFUSED: u8 = 2;
+/// Exit status when cancelled: 128 and the number of the interrupt signal, as shells have it.
+const CANCELLED: u8 = 130;
+/// Stack of each thread, bytes: that of a main thread on common systems.
+const STACK: usize = 8 << 20;
 
 fn main() -> ExitCode {
-    let args = args::Args::parse();
-    let threads = args.common().threads;
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build();
+    let args = Args::parse();
+    let common = args.common();
+    let meter = Meter::new(common.quiet);
+    cancel_on_interrupt(&meter);
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(usize::from(common.threads))
+        .stack_size(STACK)
+        .build();
     let outcome = match pool {
         Ok(pool) => pool.install(|| match &args.verb {
-            args::Verb::Run(run) => run::run(run),
-            args::Verb::Demo(demo) => demo::run(demo),
+            Verb::Run(run) => run::run(run, &meter),
+            Verb::Demo(demo) => demo::run(demo, &meter),
+            Verb::Measure(measure) => measure::run(measure, &meter),
         }),
-        Err(problem) => Err(Box::from(problem)),
+        Err(problem) => Err(Refusal::Threads(problem)),
     };
-    match outcome {
-        Ok(true) => ExitCode::from(READY),
-        Ok(false) => ExitCode::from(NOT_READY),
-        Err(problem) => {
-            eprintln!("loopwright: {problem}");
-            if args.common().json {
-                println!("{}", serde_json::json!({ "ready": false, "refused": problem.to_string() }));
-            }
-            ExitCode::from(REFUSED)
+    meter.clear_line();
+    let status = match outcome {
+        Ok(true) => READY,
+        Ok(false) => NOT_READY,
+        Err(_) if meter.task().checkpoint().is_err() => {
+            terminal::complain("cancelled; nothing was written");
+            CANCELLED
         }
-    }
+        Err(refusal) => {
+            terminal::complain(&refusal.to_string());
+            if common.json {
+                terminal::refused_json(&refusal.to_string());
+            }
+            REFUSED
+        }
+    };
+    ExitCode::from(status)
+}
+
+/// The first interrupt asks the work to stop at its next checkpoint, the second stops at once.
+fn cancel_on_interrupt(meter: &Meter) {
+    let task = meter.task().clone();
+    let handler = move || {
+        if task.checkpoint().is_err() {
+            std::process::exit(i32::from(CANCELLED));
+        }
+        task.cancel();
+    };
+    // Where no handler can be set, an interrupt ends the program, which leaves files whole too.
+    let _ = ctrlc::set_handler(handler);
 }

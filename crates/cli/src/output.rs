@@ -1,130 +1,285 @@
-//! What a run leaves: files, and lines on the terminal.
+//! What a run leaves in its folder.
 
-use std::error::Error;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use base::{Findings, Level, Task};
+use base::{Finding, Findings, Level};
+use engine::assemble::Pole;
 use engine::check::Measures;
-use engine::model::{Guide, GuideKind, Sculpt};
-use files::JobFile;
-use report::{GuideView, PoleView, ReportInput, StageView, Table};
-use session::Outcome;
+use engine::model::{Guide, GuideKind, Plane, Sculpt};
+use files::{GlbOptions, MirrorPlane};
+use mesh::QuadMesh;
+use report::{GuideView, Picture, PoleView, ReportInput, StageView, Table};
+use serde_json::Value;
 
 use crate::args;
+use crate::progress::{Lap, Meter};
+use crate::refusal::Refusal;
+use crate::tables;
 
-/// A run that came through.
+/// The files of a run.
+const RESULTS: [&str; 4] = ["surface.obj", "surface.glb", "findings.json", "report.html"];
+
+/// A surface that was made or read, and everything known of it.
 pub struct Finished<'a> {
-    pub job: &'a JobFile,
+    /// Name of the part.
+    pub name: &'a str,
+    /// Unit of length; empty if not known.
+    pub units: &'a str,
+    /// Text of the job file; empty without one.
+    pub job_text: &'a str,
+    /// The sculpt.
     pub sculpt: &'a Sculpt,
-    pub outcome: &'a Outcome,
+    /// Guides of the job.
     pub guides: &'a [Guide],
-    pub findings: &'a Findings,
+    /// The surface.
+    pub surface: &'a QuadMesh,
+    /// Patch of each quad; empty if not known.
+    pub patch_of_quad: &'a [u32],
+    /// Poles with their reasons.
+    pub poles: Vec<PoleView>,
+    /// The plane that the surface is an exact mirror image about.
+    pub plane: Option<Plane>,
+    /// What was found.
+    pub findings: Findings,
+    /// What was measured.
     pub measures: &'a Measures,
-    pub stages: &'a [StageView],
+    /// What the stages cost.
+    pub stages: Vec<StageView>,
 }
 
-/// Writes surface.obj, surface.glb, findings.json and report.html, all or none.
-pub fn write(finished: &Finished<'_>, out: &Path, common: &args::Common, task: &Task) -> Result<(), Box<dyn Error>> {
-    let name = &finished.job.spec().name;
-    let surface = &finished.outcome.surface;
-    let guides: Vec<GuideView> = finished
-        .guides
-        .iter()
-        .map(|g| GuideView {
-            name: g.name.clone(),
-            kind: match g.kind {
-                GuideKind::Ring => "ring",
-                GuideKind::Line => "line",
-                GuideKind::Opening => "opening",
-            }
-            .to_owned(),
-            closed: g.closed,
-            points: g.points.clone(),
-        })
-        .collect();
-    let poles: Vec<PoleView> = finished
-        .outcome
-        .poles
-        .iter()
-        .map(|p| PoleView { vertex: p.vertex, valence: p.valence, reason: p.reason.clone() })
-        .collect();
-    let tables = [finished.measures.table(), guide_table(finished.measures)];
-    let text = finished.job.text();
-    let mut all = vec![
-        ("surface.obj".to_owned(), files::obj_text(surface, &format!("Loopwright: {name}"))),
-        ("surface.glb".to_owned(), files::glb(surface, name, finished.outcome.plane.map(|p| (p.origin, p.normal)))?),
-        (
-            "findings.json".to_owned(),
-            serde_json::to_vec_pretty(&report::findings_json(finished.findings, &tables))?,
-        ),
-    ];
-    if common.pictures > 0 {
-        let input = ReportInput {
-            title: name,
-            sculpt: &finished.sculpt.index,
-            surface,
-            guides: &guides,
-            poles: &poles,
-            patch_of_quad: &finished.outcome.patch_of_quad,
-            findings: finished.findings,
-            stages: finished.stages,
-            tables: &tables,
-            job_text: &text,
-            picture_px: common.pictures,
+/// What there is to tell of a run.
+pub struct Done {
+    /// Name of the part.
+    pub name: String,
+    /// Faces of the surface.
+    pub quads: usize,
+    /// Inner poles of the surface.
+    pub poles: usize,
+    /// What was found.
+    pub findings: Findings,
+    /// Measures, guides, patches.
+    pub tables: Vec<Table>,
+    /// findings.json.
+    pub json: Value,
+    /// What the stages cost.
+    pub stages: Vec<StageView>,
+    /// Where the files are, if any were written.
+    pub folder: Option<PathBuf>,
+}
+
+/// Sees to it that results can be written into a folder and replace no input.
+///
+/// # Errors
+/// [`Refusal::Write`], [`Refusal::Overwrites`].
+pub fn check_folder(out: &Path, inputs: &[&Path]) -> Result<(), Refusal> {
+    files::check_writable(out)?;
+    for name in RESULTS {
+        let Ok(result) = out.join(name).canonicalize() else {
+            continue;
         };
-        all.push(("report.html".to_owned(), report::html(&input, task)?.into_bytes()));
+        let same = |input: &&&Path| input.canonicalize().is_ok_and(|input| input == result);
+        if let Some(input) = inputs.iter().find(same) {
+            return Err(Refusal::Overwrites {
+                path: input.to_path_buf(),
+            });
+        }
     }
-    let files: Vec<(&str, &[u8])> = all.iter().map(|(n, b)| (n.as_str(), b.as_slice())).collect();
-    files::write_all_or_none(out, &files)?;
     Ok(())
 }
 
-fn guide_table(measures: &Measures) -> Table {
-    measures.guide_table()
+/// Poles as they are shown.
+pub fn poles_of(poles: &[Pole]) -> Vec<PoleView> {
+    let view = |pole: &Pole| PoleView {
+        vertex: pole.vertex,
+        valence: pole.valence,
+        reason: pole.reason.clone(),
+    };
+    poles.iter().map(view).collect()
 }
 
-/// Says how it went.
-pub fn print(findings: &Findings, outcome: &Outcome, stages: &[StageView], out: &Path, common: &args::Common) {
-    if common.json {
-        if let Ok(text) = serde_json::to_string_pretty(&serde_json::json!({
-            "ready": findings.is_ready(),
-            "faces": outcome.surface.quads.len(),
-            "findings": findings,
-        })) {
-            println!("{text}");
-        }
-        return;
+/// Writes surface.obj, surface.glb, findings.json and report.html, all or none.
+///
+/// # Errors
+/// [`Refusal`]; nothing was written then.
+pub fn write_surface(
+    mut finished: Finished<'_>,
+    out: &Path,
+    common: &args::Common,
+    meter: &Meter,
+) -> Result<Done, Refusal> {
+    let metres = files::metres_per_unit(finished.units);
+    if metres.is_none() {
+        let sentence = format!(
+            "The length of the unit '{}' isn't known, so surface.glb takes it for a metre.",
+            finished.units
+        );
+        let finding = Finding::new("unknown-unit", Level::Warn, sentence);
+        finished.findings.push(finding);
     }
-    if common.quiet {
-        return;
+    let mut options = GlbOptions::named(finished.name);
+    options.metres_per_unit = metres.unwrap_or(1.0);
+    options.mirror = finished.plane.map(|plane| MirrorPlane {
+        origin: plane.origin,
+        normal: plane.normal,
+    });
+    let header = header(&finished);
+    let mut all = vec![
+        (
+            "surface.obj".to_owned(),
+            files::obj_text(finished.surface, &header),
+        ),
+        (
+            "surface.glb".to_owned(),
+            files::glb(finished.surface, &options)?,
+        ),
+    ];
+    let done = reported(finished, &mut all, common, meter)?;
+    write_all(out, &all)?;
+    Ok(Done {
+        folder: Some(out.to_owned()),
+        ..done
+    })
+}
+
+/// Writes findings.json and report.html, both or neither.
+///
+/// # Errors
+/// [`Refusal`]; nothing was written then.
+pub fn write_findings(
+    finished: Finished<'_>,
+    out: &Path,
+    common: &args::Common,
+    meter: &Meter,
+) -> Result<Done, Refusal> {
+    let mut all = Vec::new();
+    let done = reported(finished, &mut all, common, meter)?;
+    write_all(out, &all)?;
+    Ok(Done {
+        folder: Some(out.to_owned()),
+        ..done
+    })
+}
+
+/// Writes files into a folder, all or none.
+///
+/// # Errors
+/// [`Refusal::Write`].
+pub fn write_all(out: &Path, all: &[(String, Vec<u8>)]) -> Result<(), Refusal> {
+    let files: Vec<(&str, &[u8])> = all
+        .iter()
+        .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
+        .collect();
+    Ok(files::write_all_or_none(out, &files)?)
+}
+
+/// Adds findings.json and report.html, and the pictures if they are asked for.
+fn reported(
+    finished: Finished<'_>,
+    all: &mut Vec<(String, Vec<u8>)>,
+    common: &args::Common,
+    meter: &Meter,
+) -> Result<Done, Refusal> {
+    let guides: Vec<GuideView> = finished.guides.iter().map(guide_view).collect();
+    let tables = tables_of(&finished);
+    let json = findings_json(&finished, &tables)?;
+    let input = ReportInput {
+        title: finished.name,
+        sculpt: &finished.sculpt.index,
+        surface: finished.surface,
+        guides: &guides,
+        poles: &finished.poles,
+        patch_of_quad: finished.patch_of_quad,
+        findings: &finished.findings,
+        stages: &finished.stages,
+        tables: &tables,
+        job_text: finished.job_text,
+        picture_px: common.pictures,
+    };
+    let mut stages = finished.stages.clone();
+    let mut pictures: Vec<Picture> = Vec::new();
+    if common.pictures > 0 {
+        let mut lap = Lap::new(meter);
+        pictures = report::pictures(&input, meter.task())?;
+        stages.push(lap.end("pictures"));
     }
-    for finding in findings.iter() {
-        let shown = match finding.level {
-            Level::Fail | Level::Warn => true,
-            Level::Note | Level::Pass => common.verbose,
-        };
-        if shown {
-            let word = match finding.level {
-                Level::Fail => "fails",
-                Level::Warn => "look",
-                Level::Note => "note",
-                Level::Pass => "holds",
-            };
-            println!("{word:>6}  {}", finding.sentence);
-        }
-    }
-    if common.verbose {
-        for stage in stages {
-            println!("{:>10} {:7.3} s {:8.0} MB", stage.name, stage.seconds, stage.peak_mb);
-        }
-    }
-    println!(
-        "{}: {} quads, {} poles, {} checks hold, {} fail. {}",
-        if findings.is_ready() { "Ready" } else { "Not ready" },
-        outcome.surface.quads.len(),
-        outcome.poles.len(),
-        findings.count(Level::Pass),
-        findings.count(Level::Fail),
-        out.display()
+    let page = report::html_with(
+        &ReportInput {
+            stages: &stages,
+            ..input
+        },
+        &pictures,
     );
+    meter.task().checkpoint()?;
+    all.push(("findings.json".to_owned(), serde_json::to_vec_pretty(&json)?));
+    all.push(("report.html".to_owned(), page.into_bytes()));
+    if common.picture_files {
+        let file = |picture: Picture| (format!("{}.png", picture.name), picture.png);
+        all.extend(pictures.into_iter().map(file));
+    }
+    Ok(Done {
+        stages,
+        ..done(finished, tables, json)
+    })
+}
+
+/// What there is to tell when nothing is written.
+///
+/// # Errors
+/// [`Refusal::Json`].
+pub fn in_memory(finished: Finished<'_>) -> Result<Done, Refusal> {
+    let tables = tables_of(&finished);
+    let json = findings_json(&finished, &tables)?;
+    Ok(done(finished, tables, json))
+}
+
+fn done(finished: Finished<'_>, tables: Vec<Table>, json: Value) -> Done {
+    Done {
+        name: finished.name.to_owned(),
+        quads: finished.surface.quads.len(),
+        poles: finished.measures.poles.poles,
+        findings: finished.findings,
+        tables,
+        json,
+        stages: finished.stages,
+        folder: None,
+    }
+}
+
+fn tables_of(finished: &Finished<'_>) -> Vec<Table> {
+    tables::of(finished.measures, finished.surface, finished.patch_of_quad)
+}
+
+/// Findings, tables and measures; no times, so that equal runs give equal files.
+fn findings_json(finished: &Finished<'_>, tables: &[Table]) -> Result<Value, Refusal> {
+    let mut json = report::findings_json(&finished.findings, tables);
+    json["name"] = Value::from(finished.name);
+    json["units"] = Value::from(finished.units);
+    json["measures"] = serde_json::to_value(finished.measures)?;
+    Ok(json)
+}
+
+fn guide_view(guide: &Guide) -> GuideView {
+    let kind = match guide.kind {
+        GuideKind::Ring => "ring",
+        GuideKind::Line => "line",
+        GuideKind::Opening => "opening",
+    };
+    GuideView {
+        name: guide.name.clone(),
+        kind: kind.to_owned(),
+        closed: guide.closed,
+        points: guide.points.clone(),
+    }
+}
+
+/// The comment on top of surface.obj.
+fn header(finished: &Finished<'_>) -> String {
+    format!(
+        "{}, made by Loopwright {}\n{} vertices, {} quads; unit: {}",
+        finished.name,
+        env!("CARGO_PKG_VERSION"),
+        finished.surface.positions.len(),
+        finished.surface.quads.len(),
+        finished.units,
+    )
 }

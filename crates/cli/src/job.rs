@@ -1,0 +1,229 @@
+//! From a job file and the command line's overrides to what the stages take.
+
+use std::path::Path;
+
+use engine::assemble::Sides;
+use engine::model::{Guide, GuideKind, Plane};
+use engine::symmetry::PlaneChoice;
+use files::{JobError, JobFault, JobFile, JobSpec};
+use mesh::DVec3;
+use session::{SessionError, Settings, Size};
+
+use crate::args;
+use crate::refusal::Refusal;
+
+/// A job as it is to be run.
+pub struct Order {
+    /// The job file as it stands on the disk: its lines are those that messages name.
+    pub file: JobFile,
+    /// What is asked for, overrides included.
+    pub spec: JobSpec,
+    /// The job file's text with the overrides in it.
+    pub text: String,
+}
+
+impl Order {
+    /// A job file without overrides.
+    pub fn of(file: JobFile) -> Self {
+        Self {
+            spec: file.spec().clone(),
+            text: file.text(),
+            file,
+        }
+    }
+
+    /// Applies the overrides of `run`.
+    ///
+    /// # Errors
+    /// [`Refusal::Option`] for a value that a job can't have.
+    pub fn with_overrides(file: JobFile, args: &args::Run) -> Result<Self, Refusal> {
+        let mut spec = file.spec().clone();
+        if let Some(faces) = args.faces {
+            spec.set_faces(faces).map_err(of_option("faces"))?;
+        }
+        if let Some(edge) = args.edge {
+            spec.set_edge(edge).map_err(of_option("edge"))?;
+        }
+        if let Some(adapt) = args.adapt {
+            spec.set_adapt(adapt).map_err(of_option("adapt"))?;
+        }
+        if let Some(plane) = &args.plane {
+            spec.set_plane(plane).map_err(of_option("plane"))?;
+        }
+        if let Some(sides) = &args.sides {
+            spec.set_sides(sides).map_err(of_option("sides"))?;
+        }
+        let text = text_with(&file, &spec)?;
+        Ok(Self { file, spec, text })
+    }
+
+    /// What the session is to do.
+    pub fn settings(&self) -> Settings {
+        Settings {
+            guides: guides_of(&self.spec),
+            plane: plane_of(self.spec.symmetry.plane),
+            sides: match self.spec.symmetry.sides {
+                files::Sides::Mirror => Sides::Mirror,
+                files::Sides::Fit => Sides::Fit,
+            },
+            size: match self.spec.density.size {
+                files::Size::Faces(n) => Size::Faces(n as usize),
+                files::Size::Edge(edge) => Size::Edge(edge),
+            },
+        }
+    }
+
+    /// The number of faces asked for, if one is.
+    pub fn faces(&self) -> Option<u32> {
+        match self.spec.density.size {
+            files::Size::Faces(n) => Some(n),
+            files::Size::Edge(_) => None,
+        }
+    }
+
+    /// A stage's refusal with the job file and the lines of the guides that it names.
+    pub fn stage_refusal(&self, source: SessionError) -> Refusal {
+        let lines = guide_lines(self.file.spec(), &source.to_string());
+        let file = self.file.path().display();
+        let place = match lines.as_slice() {
+            [] => format!("{file}: "),
+            [line] => format!("{file}:{line}: "),
+            [line, others @ ..] => {
+                let others: Vec<String> = others.iter().map(usize::to_string).collect();
+                format!("{file}:{line} (and line {}): ", others.join(", "))
+            }
+        };
+        Refusal::Stage { place, source }
+    }
+
+    /// The place of a key of `[sculpt]`: `coat.toml:7: `.
+    pub fn sculpt_place(&self, key: &str) -> String {
+        let file = self.file.path().display();
+        match self.file.line_of("sculpt", key) {
+            Some(line) => format!("{file}:{line}: "),
+            None => format!("{file}: "),
+        }
+    }
+}
+
+fn of_option(option: &'static str) -> impl Fn(JobFault) -> Refusal {
+    move |fault| Refusal::Option { option, fault }
+}
+
+fn text_with(file: &JobFile, spec: &JobSpec) -> Result<String, JobError> {
+    let mut changed = file.clone();
+    changed.update(spec.clone())?;
+    Ok(changed.text())
+}
+
+/// Reads a job file.
+///
+/// # Errors
+/// [`Refusal::Job`] with every problem that it has.
+pub fn read(path: &Path) -> Result<JobFile, Refusal> {
+    Ok(JobFile::read(path)?)
+}
+
+/// The guides as the engine takes them.
+pub fn guides_of(spec: &JobSpec) -> Vec<Guide> {
+    let guide = |g: &files::GuideSpec| Guide {
+        name: g.name.clone(),
+        kind: match g.kind {
+            files::GuideKind::Ring => GuideKind::Ring,
+            files::GuideKind::Line => GuideKind::Line,
+            files::GuideKind::Opening => GuideKind::Opening,
+        },
+        closed: g.closed,
+        count: g.count,
+        points: g.points.clone(),
+    };
+    spec.guides.iter().map(guide).collect()
+}
+
+/// The mirror plane as the engine takes it.
+pub fn plane_of(plane: files::PlaneSpec) -> PlaneChoice {
+    let through_origin = |normal| {
+        PlaneChoice::Given(Plane {
+            origin: DVec3::ZERO,
+            normal,
+        })
+    };
+    match plane {
+        files::PlaneSpec::X => through_origin(DVec3::X),
+        files::PlaneSpec::Y => through_origin(DVec3::Y),
+        files::PlaneSpec::Z => through_origin(DVec3::Z),
+        files::PlaneSpec::Find => PlaneChoice::Find,
+        files::PlaneSpec::None => PlaneChoice::None,
+        files::PlaneSpec::Given { origin, normal } => PlaneChoice::Given(Plane {
+            origin,
+            normal: normal.normalize_or_zero(),
+        }),
+    }
+}
+
+/// Lines of the guides that a message names in quotes, rising.
+fn guide_lines(spec: &JobSpec, message: &str) -> Vec<usize> {
+    let names = |name: &str| {
+        ['\'', '"']
+            .iter()
+            .any(|quote| message.contains(&format!("{quote}{name}{quote}")))
+    };
+    let named = spec.guides.iter().filter(|g| names(&g.name));
+    named.map(|g| g.line).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const COAT: &str = "job = 1\n[sculpt]\nfile = 'oilskin.ply'\n\
+        [[guide]]\nname = 'hem'\nkind = 'opening'\npoints = [[0,0,0],[1,0,0],[0,0,1]]\n\
+        [[guide]]\nname = 'waist'\nkind = 'ring'\npoints = [[0,9,0],[1,9,0],[0,9,1]]\n";
+
+    fn order() -> Order {
+        Order::of(JobFile::parse("coat.toml".as_ref(), COAT).unwrap())
+    }
+
+    #[test]
+    fn lines_of_all_guides_that_a_message_names() {
+        let spec = order().spec;
+        assert_eq!(guide_lines(&spec, "guide \"waist\" is short"), [8]);
+        assert_eq!(guide_lines(&spec, "'hem' and 'waist' clash"), [4, 8]);
+        assert!(guide_lines(&spec, "the hem of the waistcoat").is_empty());
+    }
+
+    #[test]
+    fn a_refusal_names_file_line_guide_and_way_out() {
+        let source = engine::guides::GuideError::OddCount {
+            guide: "waist".into(),
+            count: 7,
+        };
+        let refusal = order().stage_refusal(source.into()).to_string();
+        assert!(refusal.starts_with("coat.toml:8: guide \"waist\""), "{refusal}");
+        assert!(refusal.ends_with("6 or 8"), "{refusal}");
+        let refusal = order().stage_refusal(SessionError::NoArea).to_string();
+        assert!(refusal.starts_with("coat.toml: the sculpt"), "{refusal}");
+    }
+
+    #[test]
+    fn the_sculpts_keys_have_their_lines() {
+        assert_eq!(order().sculpt_place("file"), "coat.toml:3: ");
+        assert_eq!(order().sculpt_place("part"), "coat.toml: ");
+    }
+
+    #[test]
+    fn planes_by_word_go_through_the_origin() {
+        let PlaneChoice::Given(plane) = plane_of(files::PlaneSpec::Y) else {
+            panic!("not a given plane");
+        };
+        assert_eq!((plane.origin, plane.normal), (DVec3::ZERO, DVec3::Y));
+        let slanted = files::PlaneSpec::Given {
+            origin: DVec3::ONE,
+            normal: DVec3::new(3.0, 0.0, 4.0),
+        };
+        let PlaneChoice::Given(plane) = plane_of(slanted) else {
+            panic!("not a given plane");
+        };
+        assert_eq!(plane.normal, DVec3::new(0.6, 0.0, 0.8));
+    }
+}

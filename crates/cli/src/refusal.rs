@@ -1,0 +1,91 @@
+//! Why there is no surface, in words for people: what, where, what to do.
+
+use std::path::PathBuf;
+
+use base::Cancelled;
+use engine::check::CheckError;
+use engine::intake::IntakeError;
+use engine::symmetry::SymmetryError;
+use files::{EncodeError, JobError, JobFault, ReadError, WriteError};
+use report::ReportError;
+use session::SessionError;
+use thiserror::Error;
+
+/// Why there is no surface; nothing was written.
+#[derive(Debug, Error)]
+pub enum Refusal {
+    /// The job file.
+    #[error(transparent)]
+    Job(#[from] JobError),
+    /// An option on the command line.
+    #[error("--{option}: {fault}")]
+    Option {
+        /// Its name without dashes.
+        option: &'static str,
+        /// What is wrong with it.
+        fault: JobFault,
+    },
+    /// The sculpt or surface file; `place` names the job file and line that name it.
+    #[error("{place}{source}")]
+    Read {
+        /// `coat.toml:7: ` or nothing.
+        place: String,
+        /// What is wrong.
+        source: ReadError,
+    },
+    /// The sculpt's content.
+    #[error("{place}{}: {source}", file.display())]
+    Intake {
+        /// `coat.toml:7: ` or nothing.
+        place: String,
+        /// The sculpt file.
+        file: PathBuf,
+        /// What is wrong.
+        source: IntakeError,
+    },
+    /// A stage can't go on.
+    #[error("{place}{source}")]
+    Stage {
+        /// `coat.toml:12: `: the job file and the first guide that the message names.
+        place: String,
+        /// What is wrong.
+        source: SessionError,
+    },
+    /// No mirror plane to measure against.
+    #[error(transparent)]
+    Symmetry(#[from] SymmetryError),
+    /// The surface can't be checked.
+    #[error("{surface}: {source}")]
+    Check {
+        /// Which surface.
+        surface: String,
+        /// What is wrong.
+        source: CheckError,
+    },
+    /// The report.
+    #[error(transparent)]
+    Report(#[from] ReportError),
+    /// The GLB file.
+    #[error("surface.glb: {0}")]
+    Encode(#[from] EncodeError),
+    /// A result would replace an input.
+    #[error(
+        "'{}' is an input and a result would replace it. Choose another folder with --out", path.display()
+    )]
+    Overwrites {
+        /// The file.
+        path: PathBuf,
+    },
+    /// The results can't be written.
+    #[error(transparent)]
+    Write(#[from] WriteError),
+    /// The results can't be put into words.
+    #[error("the findings can't be written as JSON: {0}")]
+    Json(#[from] serde_json::Error),
+    /// No threads.
+    #[error("no threads to work with: {0}. Ask for fewer with --threads")]
+    Threads(rayon::ThreadPoolBuildError),
+    /// Cancelled from outside.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+}
