@@ -137,7 +137,7 @@ pub(super) fn onto(sculpt: &Sculpt, p: DVec3, facing: DVec3, reach: f64) -> Opti
 /// processing approach to fair surface design"), back onto the sculpt, and even spacing.
 /// No point moves further than 0.15 of a target edge.
 pub(super) fn smooth(line: &Polyline, sculpt: &Sculpt, edge: f64) -> Polyline {
-    const ROUNDS: usize = 6;
+    const ROUNDS: usize = 12;
     const INWARD: f64 = 0.5;
     const OUTWARD: f64 = -0.526;
     let mut now = line.points.clone();

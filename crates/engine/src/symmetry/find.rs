@@ -17,7 +17,6 @@ use crate::model::{Plane, Sculpt};
 /// A plane is accepted when the 95th percentile of the mirrored points' distances is
 /// below this share of the diagonal.
 const ACCEPTED: f64 = 0.02;
-const ROUNDS: usize = 30;
 
 /// Distances of mirrored points to the sculpt, model units.
 pub(super) fn residuals(sculpt: &Sculpt, plane: &Plane, points: &[DVec3]) -> Vec<f64> {
@@ -44,19 +43,24 @@ pub(super) fn find(sculpt: &Sculpt, task: &Task) -> Result<Plane, SymmetryError>
     for (a, b) in [(0, 1), (1, 2), (0, 2)] {
         normals.extend([axes[a] + axes[b], axes[a] - axes[b]]);
     }
-    let mut best: Option<(f64, Plane)> = None;
-    for normal in normals {
-        task.checkpoint()?;
-        let start = Plane {
-            origin: centre,
-            normal: normal.normalize_or(DVec3::X),
-        };
-        let plane = refined(sculpt, start, &points);
-        let residual = score(sculpt, &plane, &points);
-        if best.is_none_or(|(least, _)| residual < least) {
-            best = Some((residual, plane));
-        }
-    }
+    // Rough to fine: most candidates fall out before much is asked of the sculpt.
+    let starts = normals.iter().map(|n| Plane {
+        origin: centre,
+        normal: n.normalize_or(DVec3::X),
+    });
+    let rough: Vec<DVec3> = points.iter().copied().step_by(4).collect();
+    let candidates = ranked(sculpt, starts, &rough);
+    task.checkpoint()?;
+    let refined_roughly = candidates
+        .iter()
+        .take(4)
+        .map(|p| refined(sculpt, *p, &rough, 12));
+    let candidates = ranked(sculpt, refined_roughly, &points);
+    task.checkpoint()?;
+    let best = candidates.first().map(|p| {
+        let plane = refined(sculpt, *p, &points, 12);
+        (score(sculpt, &plane, &points), plane)
+    });
     let Some((residual, plane)) = best else {
         return Err(SymmetryError::Empty);
     };
@@ -77,9 +81,16 @@ fn score(sculpt: &Sculpt, plane: &Plane, points: &[DVec3]) -> f64 {
     (off.iter().map(|d| d * d).sum::<f64>() / off.len().max(1) as f64).sqrt()
 }
 
-fn refined(sculpt: &Sculpt, start: Plane, points: &[DVec3]) -> Plane {
+/// Planes, the one with the least score first; ties by order.
+fn ranked(sculpt: &Sculpt, planes: impl Iterator<Item = Plane>, points: &[DVec3]) -> Vec<Plane> {
+    let mut scored: Vec<(f64, Plane)> = planes.map(|p| (score(sculpt, &p, points), p)).collect();
+    scored.sort_by(|a, b| a.0.total_cmp(&b.0));
+    scored.into_iter().map(|(_, plane)| plane).collect()
+}
+
+fn refined(sculpt: &Sculpt, start: Plane, points: &[DVec3], rounds: usize) -> Plane {
     let mut plane = start;
-    for _ in 0..ROUNDS {
+    for _ in 0..rounds {
         let pairs: Vec<(DVec3, DVec3)> = points
             .par_iter()
             .filter_map(|&p| sculpt.index.closest(plane.mirror(p)).map(|c| (p, c.point)))

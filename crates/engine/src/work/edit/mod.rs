@@ -21,6 +21,7 @@
 //! Index `NONE` stands for "none" inside this module only: a million half-edges are held.
 
 mod build;
+#[cfg(test)]
 mod check;
 mod collapse;
 mod flip;
@@ -197,11 +198,6 @@ impl EditMesh {
             .map(|h| self.area_normal((h / 3) as usize))
             .sum::<DVec3>()
             .normalize_or_zero()
-    }
-
-    /// Live triangles.
-    pub fn triangle_count(&self) -> usize {
-        self.tri.iter().filter(|t| t[0] != NONE).count()
     }
 
     /// Turns `out[vertex]`, starting from some half-edge out of it, to the boundary if there is one.
