@@ -13,9 +13,9 @@ use super::rails::Seat;
 const POINTS: usize = 8;
 const SWEEPS: usize = 40;
 /// Most that a vertex may leave its curve, in quad edges.
-const MOST: f64 = 0.25;
+const MOST: f64 = 0.12;
 /// Weight of staying on the curve, in points.
-const STAY: f64 = 0.6;
+const STAY: f64 = 1.0;
 
 struct Piece {
     ends: [u32; 2],

@@ -48,7 +48,7 @@ pub struct ConformOptions {
 impl ConformOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, rounds: 60, final_rounds: 8, straddle: true }
+        Self { quad_edge, rounds: 60, final_rounds: 30, straddle: true }
     }
 }
 
@@ -108,7 +108,7 @@ pub fn run(
     for round in 0..options.rounds {
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 { 0.35 } else { 0.6 };
-        shape::round(&mut mesh, &mut scene, share, None);
+        shape::round(&mut mesh, &mut scene, share, Some(0.3));
     }
     shape::untangle(&mut mesh, &mut scene);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
@@ -120,6 +120,7 @@ pub fn run(
     task.report("conform", 0.9)?;
     if options.straddle {
         chords::straddle(&mut mesh, &scene);
+
         volume::straddle(&mut mesh, &scene);
     }
     let mut findings = Findings::default();

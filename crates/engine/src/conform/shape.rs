@@ -142,31 +142,29 @@ fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-/// Quads below this are squared up one vertex at a time.
-const NARROW: f64 = 0.55;
-const PASSES: usize = 12;
+/// Vertices with a quad below this are placed by search.
+const NARROW: f64 = 0.6;
+const PASSES: usize = 14;
 
-/// Moves vertices of narrow quads by pattern search (Hooke & Jeeves 1961) so that the worst
-/// quad at each gets better; gives how many vertices moved.
+/// Moves vertices of narrow quads by pattern search (Hooke & Jeeves 1961) to where the strain
+/// of the quads beside them is least; gives how many vertices moved.
 pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
     let mut moved = vec![false; mesh.positions.len()];
     for pass in 0..PASSES {
-        let mut step = scene.edge * if pass < PASSES / 2 { 0.2 } else { 0.08 };
+        let reach = scene.edge * if pass < PASSES / 2 { 0.25 } else { 0.1 };
         let mut any = false;
         for v in 0..mesh.positions.len() {
-            if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
+            if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() || worst_at(mesh, scene, v) >= NARROW {
                 continue;
             }
-            let mut best = worst_at(mesh, scene, v);
-            if best >= NARROW {
-                continue;
-            }
-            for _ in 0..3 {
+            let mut step = reach;
+            let mut best = strain_at(mesh, scene, v);
+            for _ in 0..4 {
                 if try_around(mesh, scene, v, step, &mut best) {
                     moved[v] = true;
                     any = true;
                 } else {
-                    step *= 0.6;
+                    step *= 0.5;
                 }
             }
         }
@@ -175,6 +173,34 @@ pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
         }
     }
     moved.iter().filter(|&&m| m).count()
+}
+
+/// How far the quads at a vertex are from rectangles in even rows: over all corners, one over
+/// the sine of the angle (rising steeply once it is folded), and squared logarithms of the
+/// ratios of opposite sides and of the two edges on either side along each line.
+fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+    let at = |c: u32| mesh.positions[c as usize];
+    let mut strain = 0.0;
+    for &(q, _) in &scene.quads_at[v] {
+        let p = mesh.quads[q as usize].map(at);
+        let normal = (p[2] - p[0]).cross(p[3] - p[1]).normalize_or_zero();
+        for i in 0..4 {
+            let ahead = (p[(i + 1) % 4] - p[i]).normalize_or_zero();
+            let back = (p[(i + 3) % 4] - p[i]).normalize_or_zero();
+            let sine = ahead.cross(back).dot(normal);
+            strain += if sine > 0.05 { 1.0 / sine } else { 20.0 + 100.0 * (0.05 - sine) };
+        }
+        strain += log_ratio(p[0].distance(p[1]), p[2].distance(p[3])) + log_ratio(p[1].distance(p[2]), p[3].distance(p[0]));
+    }
+    for &[a, b] in &scene.opposite[v] {
+        strain += log_ratio(at(a).distance(mesh.positions[v]), at(b).distance(mesh.positions[v]));
+    }
+    strain
+}
+
+/// Square of the logarithm of the ratio of two lengths, large but finite for a length of nought.
+fn log_ratio(a: f64, b: f64) -> f64 {
+    ((a.max(1e-9)) / (b.max(1e-9))).ln().powi(2)
 }
 
 fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best: &mut f64) -> bool {
@@ -188,9 +214,14 @@ fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best:
         let angle = std::f64::consts::TAU * f64::from(k) / 8.0;
         mesh.positions[v] = home;
         scene.seats[v] = seat;
-        place(mesh, scene, v, home + (x * angle.cos() + y * angle.sin()) * step, normal);
-        let now = worst_at(mesh, scene, v);
-        if now > *best + 1e-6 {
+        let goal = home + (x * angle.cos() + y * angle.sin()) * step;
+        place(mesh, scene, v, goal, normal);
+        // A foot far from where it was looked for is on another fold.
+        if mesh.positions[v].distance(goal) > 1.5 * step {
+            continue;
+        }
+        let now = strain_at(mesh, scene, v);
+        if now < *best - 1e-6 {
             *best = now;
             chosen = (mesh.positions[v], scene.seats[v]);
             better = true;

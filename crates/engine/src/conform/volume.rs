@@ -15,7 +15,7 @@ const SWEEPS: usize = 6;
 const GRID: usize = 5;
 /// Most that a vertex may leave the sculpt, in quad edges: free, and on a guide.
 const MOST_FREE: f64 = 0.3;
-const MOST_GUIDE: f64 = 0.0;
+const MOST_GUIDE: f64 = 0.03;
 
 struct Sample {
     corners: [u32; 4],
