@@ -3,9 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use demo::{DemoGuide, DemoOptions, DemoSculpt};
-use files::{
-    DensitySpec, GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec, Sides, SymmetrySpec,
-};
+use files::{DensitySpec, GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec, Sides, SymmetrySpec};
 
 use crate::args;
 use crate::job::Order;
@@ -57,7 +55,9 @@ fn spec(coat: &DemoSculpt, faces: u32) -> Result<JobSpec, Refusal> {
 }
 
 fn guide(guide: &DemoGuide) -> GuideSpec {
-    let kind = GuideKind::WORDS.iter().find(|(word, _)| *word == guide.kind);
+    let kind = GuideKind::WORDS
+        .iter()
+        .find(|(word, _)| *word == guide.kind);
     GuideSpec {
         name: guide.name.clone(),
         kind: kind.map_or(GuideKind::Line, |(_, kind)| *kind),

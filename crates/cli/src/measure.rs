@@ -63,11 +63,10 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         target_faces: order.as_ref().and_then(Order::faces),
         yardstick: args.common.yardstick,
     };
-    let (measures, checks) =
-        check::run(&input, meter.task()).map_err(|source| Refusal::Check {
-            surface: args.surface.display().to_string(),
-            source,
-        })?;
+    let (measures, checks) = check::run(&input, meter.task()).map_err(|source| Refusal::Check {
+        surface: args.surface.display().to_string(),
+        source,
+    })?;
     taken.findings.append(checks);
     taken.stages.push(lap.end("check"));
 

@@ -210,7 +210,10 @@ fn reported(
         &pictures,
     );
     meter.task().checkpoint()?;
-    all.push(("findings.json".to_owned(), serde_json::to_vec_pretty(&json)?));
+    all.push((
+        "findings.json".to_owned(),
+        serde_json::to_vec_pretty(&json)?,
+    ));
     all.push(("report.html".to_owned(), page.into_bytes()));
     if common.picture_files {
         let file = |picture: Picture| (format!("{}.png", picture.name), picture.png);

@@ -158,7 +158,10 @@ mod tests {
         ] {
             peaks.enter(stage, || mb);
         }
-        assert_eq!((peaks.of("guides"), peaks.of("work")), (Some(4.0), Some(3.0)));
+        assert_eq!(
+            (peaks.of("guides"), peaks.of("work")),
+            (Some(4.0), Some(3.0))
+        );
         assert_eq!(peaks.of("field"), None);
     }
 }

@@ -70,11 +70,10 @@ pub fn run_order(
         target_faces: order.faces(),
         yardstick: common.yardstick,
     };
-    let (measures, checks) =
-        check::run(&input, meter.task()).map_err(|source| Refusal::Check {
-            surface: order.file.path().display().to_string(),
-            source,
-        })?;
+    let (measures, checks) = check::run(&input, meter.task()).map_err(|source| Refusal::Check {
+        surface: order.file.path().display().to_string(),
+        source,
+    })?;
     findings.append(checks);
     findings.append(pole_findings(&outcome));
     stages.push(lap.end("check"));

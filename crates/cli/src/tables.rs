@@ -24,7 +24,10 @@ fn shown(table: MeasureTable) -> Table {
 
 /// One row a patch; mirrored quads count with their image's patch.
 fn patches(surface: &QuadMesh, patch_of_quad: &[u32]) -> Table {
-    let count = patch_of_quad.iter().max().map_or(0, |&last| last as usize + 1);
+    let count = patch_of_quad
+        .iter()
+        .max()
+        .map_or(0, |&last| last as usize + 1);
     let mut quads = vec![0usize; count];
     let mut areas = vec![0.0; count];
     for (quad, &patch) in patch_of_quad.iter().enumerate() {
@@ -65,7 +68,10 @@ pub fn text(table: &Table) -> String {
     let cell = |row: &[String], i: usize| row.get(i).cloned().unwrap_or_default();
     let width = |i: usize| {
         let cells = table.rows.iter().map(|row| cell(row, i).chars().count());
-        cells.max().unwrap_or(0).max(table.headings[i].chars().count())
+        cells
+            .max()
+            .unwrap_or(0)
+            .max(table.headings[i].chars().count())
     };
     let widths: Vec<usize> = (0..columns).map(width).collect();
     let line = |row: &[String]| {

@@ -82,7 +82,11 @@ fn words(done: &Done, verbose: bool) -> String {
     let _ = write!(
         out,
         "{}: {}: {} quads, {} poles, {} checks hold, {} fail.",
-        if findings.is_ready() { "Ready" } else { "Not ready" },
+        if findings.is_ready() {
+            "Ready"
+        } else {
+            "Not ready"
+        },
         done.name,
         done.quads,
         done.poles,

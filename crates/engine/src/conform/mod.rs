@@ -119,9 +119,11 @@ pub fn run(
     let repaired = shape::untangle(&mut mesh, &mut scene);
     task.report("conform", 0.9)?;
     if options.straddle {
+        let home = mesh.positions.clone();
         chords::straddle(&mut mesh, &scene);
 
         volume::straddle(&mut mesh, &scene);
+        shape::relent(&mut mesh, &scene, &home);
     }
     let mut findings = Findings::default();
     if repaired > 0 {

@@ -142,6 +142,38 @@ fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
+/// A quad may not be pressed below this by what comes after its vertices were placed.
+const PRESSED: f64 = 0.4;
+
+/// Takes vertices back towards `home`, half way at a time, where leaving it pressed a quad.
+pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
+    let corners = |positions: &[DVec3], q: u32| mesh.quads[q as usize].map(|c| positions[c as usize]);
+    let before: Vec<f64> = (0..mesh.quads.len() as u32).map(|q| scaled_jacobian(corners(home, q))).collect();
+    for round in 0..8 {
+        let pressed: Vec<u32> = (0..mesh.quads.len() as u32)
+            .filter(|&q| {
+                let now = scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize]));
+                now < PRESSED && now < before[q as usize] - 1e-9
+            })
+            .collect();
+        if pressed.is_empty() {
+            return;
+        }
+        let mut back: Vec<u32> = pressed.iter().flat_map(|&q| mesh.quads[q as usize]).collect();
+        back.sort_unstable();
+        back.dedup();
+        for v in back {
+            let v = v as usize;
+            if scene.quads_at[v].is_empty() {
+                continue;
+            }
+            // At last all the way, so that no quad stays pressed.
+            let share = if round < 6 { 0.5 } else { 1.0 };
+            mesh.positions[v] = mesh.positions[v].lerp(home[v], share);
+        }
+    }
+}
+
 /// Vertices with a quad below this are placed by search.
 const NARROW: f64 = 0.6;
 const PASSES: usize = 14;

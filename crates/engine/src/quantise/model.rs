@@ -19,7 +19,7 @@ pub(super) struct Promise {
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 const SURPLUS_COST: f64 = 60.0;
 /// Cost of each quad that a guide lacks to be followed closely.
-const CHORD_COST: f64 = 3.5;
+const CHORD_COST: f64 = 4.5;
 /// Cost of a pole on a side: its quads are less square than around a pole inside.
 const VANISHED_SPOKE_COST: f64 = 4.0;
 const MOST: i32 = 4000;

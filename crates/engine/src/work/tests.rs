@@ -3,6 +3,7 @@
 use std::f64::consts::{PI, TAU};
 
 use mesh::DVec3;
+use proptest::prelude::*;
 
 use super::*;
 use crate::guides::{self, GuideOptions};
@@ -220,7 +221,85 @@ fn a_coarse_sculpt_is_refined() {
     assert_eq!(euler(&surface), 0);
 }
 
-/// A box-shaped tube whose vertical edges are knife-sharp.
+/// Several openings, end to end, cut like one closed one.
+#[test]
+fn openings_may_come_in_pieces() {
+    let sculpt = tube(160, 100);
+    let piece = |name: &str, from: f64, to: f64| {
+        let at = |i: i32| from + (to - from) * f64::from(i) / 20.0;
+        Guide {
+            name: name.to_owned(),
+            kind: GuideKind::Opening,
+            closed: false,
+            count: None,
+            points: (0..=20)
+                .map(|i| on_tube(1.0, at(i), 1.0 + 0.3 * (at(i) * TAU).sin()))
+                .collect(),
+        }
+    };
+    // The second starts and ends a little off the first.
+    let guides = [
+        piece("front hem", 0.1, 0.6),
+        piece("back hem", 0.61, 1.09),
+        ring("middle", GuideKind::Ring, 40, |_| 3.0),
+    ];
+    let surface = made(&sculpt, &guides, PlaneChoice::None, 0.4).unwrap();
+    // The cut runs as a sine around: half of the tube below height 1 goes away.
+    assert!(
+        (area(&surface) / (TAU * 3.0) - 1.0).abs() < 0.01,
+        "{}",
+        area(&surface)
+    );
+    assert_eq!(euler(&surface), 0);
+    let [one, two] = [0, 1].map(|i| &chains_of(&surface, ChainSource::Curve(i))[0].vertices);
+    let ends = |of: &[u32]| {
+        let mut ends = [of[0], of[of.len() - 1]];
+        ends.sort_unstable();
+        ends
+    };
+    assert_eq!(ends(one), ends(two));
+}
+
+#[test]
+fn vertices_lie_on_the_sculpt() {
+    let sculpt = tube(150, 100);
+    let guides = [ring("middle", GuideKind::Ring, 40, |turn| {
+        2.0 + 0.4 * (turn * TAU).cos()
+    })];
+    let surface = made(&sculpt, &guides, PlaneChoice::Given(X), 0.4).unwrap();
+    for &p in &surface.positions {
+        let off = sculpt.index.closest(p).unwrap().distance;
+        assert!(off < 0.01 * 0.4, "{off} at {p}");
+    }
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    /// Whatever a ring's slant, phase and height, and the line that crosses it: a valid surface.
+    #[test]
+    fn any_ring_and_line_give_a_valid_surface(
+        height in 1.0f64..3.0,
+        slant in 0.0f64..0.8,
+        phase in 0.0f64..1.0,
+        turn in 0.0f64..1.0,
+        mirrored in any::<bool>(),
+    ) {
+        let sculpt = tube(90, 60);
+        let guides = [
+            ring("ring", GuideKind::Ring, 40, |t| height + slant * ((t + phase) * TAU).cos()),
+            line("line", GuideKind::Line, turn, 0.6, 3.7),
+        ];
+        let choice = if mirrored { PlaneChoice::Given(X) } else { PlaneChoice::None };
+        let surface = made(&sculpt, &guides, choice, 0.5).unwrap();
+        prop_assert_eq!(euler(&surface), i64::from(mirrored));
+        let rings = chains_of(&surface, ChainSource::Curve(0));
+        prop_assert_eq!(rings.len(), 1);
+        prop_assert_eq!(rings[0].closed, !mirrored);
+    }
+}
+
+/// A sheet folded to a knife edge.
 #[test]
 fn crests_are_followed_by_edges() {
     let mesh = grid(120, 80, [false, false], |u, v| {

@@ -47,16 +47,9 @@ pub(super) fn embed(
         let Some(rail) = Rail::new(ChainSource::Curve(i), curve.closed, &curve.points) else {
             continue;
         };
-        let rail = u32::try_from(work.rails.len()).map(|id| {
-            work.rails.push(rail);
-            id
-        });
-        let Ok(rail) = rail else {
-            return Err(WorkError::TooFine {
-                vertices: work.rails.len(),
-            });
-        };
-        lay(work, rail, curves, &mut grid, &mut scratch)?;
+        let id = work.rails.len() as u32;
+        work.rails.push(rail);
+        lay(work, id, curves, &mut grid, &mut scratch)?;
     }
     Ok(())
 }

@@ -89,10 +89,8 @@ impl Remesher<'_> {
         if new.iter().any(|&f| f < TILTED && f <= worst) {
             return false;
         }
-        if worst >= TILTED && !unjoins {
-            if !self.flip_keeps_bending(h, g) {
-                return false;
-            }
+        if worst >= TILTED && !unjoins && !self.flip_keeps_bending(h, g) {
+            return false;
         }
         let (before, after) = (
             angle_measure(pa, pb, pc).min(angle_measure(pb, pa, pd)),

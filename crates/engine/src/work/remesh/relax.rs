@@ -165,12 +165,12 @@ impl Remesher<'_> {
         vertices.retain(|&v| !self.mesh.on_rail[v as usize]);
         for _ in 0..4 {
             for &v in &vertices {
-                self.to_neighbours_middle(v);
+                self.centre_among_neighbours(v);
             }
         }
     }
 
-    pub(super) fn to_neighbours_middle(&mut self, v: u32) {
+    pub(super) fn centre_among_neighbours(&mut self, v: u32) {
         let mesh: &EditMesh = &self.mesh;
         let (mut sum, mut count, mut normal) = (DVec3::ZERO, 0.0, DVec3::ZERO);
         for u in mesh.neighbours(v) {

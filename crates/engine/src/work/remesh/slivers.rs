@@ -87,7 +87,7 @@ impl Remesher<'_> {
             }
             let (at, normal) = (self.mesh.pos[v as usize], self.normals[v as usize]);
             let before = worst(self, v);
-            self.to_neighbours_middle(v);
+            self.centre_among_neighbours(v);
             let folds = self.mesh.outgoing(v).any(|h| self.facing_of(h / 3) < 0.0);
             if !folds && worst(self, v) > 1.5 * before {
                 return true;
