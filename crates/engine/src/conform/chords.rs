@@ -3,19 +3,138 @@
 //! Vertices on a curve leave its bulges outside their chords by up to the sagitta; moving
 //! them off the curve a little, by least squares over points spread along it, halves
 //! the largest distance. Boundaries too: they stay boundaries wherever they lie.
+//!
+//! Before that, vertices slide along their curve to where it bends, so that a hem over folds has
+//! them on crests and in hollows rather than anywhere.
 
 use mesh::{DVec3, QuadMesh};
 
 use super::Scene;
-use super::rails::Seat;
+use super::rails::{Rail, Seat};
+
+/// Distance from a curve, in quad edges, that weighs as much as an edge of twice the mean length.
+const NEAR: f64 = 0.12;
+const SLIDES: usize = 24;
+
+/// Slides the vertices of every guide and boundary along it to where the chords between them
+/// are nearest to it, spacing kept as even as that allows.
+pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
+    let mut links: Vec<Vec<Link>> = vec![Vec::new(); mesh.positions.len()];
+    for link in links_of(mesh, scene) {
+        links[link.vertex as usize].push(link);
+    }
+    for round in 0..SLIDES {
+        let share = 0.3 * 0.9f64.powi(round as i32);
+        for v in 0..links.len() {
+            let (&[one, two], Seat::On { rail, s }) = (&links[v][..], scene.seats[v]) else { continue };
+            let curve = &scene.rails[rail];
+            let [a, b] = [one, two].map(|link| s + link.way(scene, s));
+            let (low, high) = (a.min(b), a.max(b));
+            if !(low < s && s < high) {
+                continue;
+            }
+            let cost = |at: f64| {
+                let (before, after) = (at - low, high - at);
+                let uneven = ((before - after) / (high - low)).powi(2);
+                chord_cost(curve, low, at, scene.edge) + chord_cost(curve, at, high, scene.edge) + 4.0 * uneven
+            };
+            // No nearer to a neighbour than a sixth of the way between both.
+            let room = (high - low) / 6.0;
+            let mut best = (cost(s), s);
+            for step in [-share, -share / 2.0, share / 2.0, share] {
+                let at = (s + step * (high - low) / 2.0).clamp(low + room, high - room);
+                let here = cost(at);
+                if here < best.0 - 1e-12 {
+                    best = (here, at);
+                }
+            }
+            scene.seats[v] = Seat::On { rail, s: best.1 };
+            mesh.positions[v] = scene.rails[rail].at(best.1);
+        }
+    }
+}
+
+/// One step along a rail, from a vertex that slides to a neighbour.
+#[derive(Clone, Copy, Debug)]
+struct Link {
+    vertex: u32,
+    neighbour: u32,
+    /// Place of a neighbour that is pinned, as a length along the rail.
+    pinned: Option<f64>,
+}
+
+impl Link {
+    /// Signed length from `s` to the neighbour, the short way around a closed rail.
+    fn way(&self, scene: &Scene, s: f64) -> f64 {
+        let Seat::On { rail, .. } = scene.seats[self.vertex as usize] else { return 0.0 };
+        let there = match (self.pinned, scene.seats[self.neighbour as usize]) {
+            (Some(at), _) => at,
+            (None, Seat::On { s, .. }) => s,
+            _ => s,
+        };
+        let curve = &scene.rails[rail];
+        if curve.closed {
+            let whole = curve.length();
+            (there - s + whole / 2.0).rem_euclid(whole) - whole / 2.0
+        } else {
+            there - s
+        }
+    }
+}
+
+/// All steps along rails other than the mirror plane's.
+fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
+    let mut links = Vec::new();
+    for (v, around) in scene.around.iter().enumerate() {
+        let Seat::On { rail, s } = scene.seats[v] else { continue };
+        let curve = &scene.rails[rail];
+        if curve.on_plane {
+            continue;
+        }
+        for &n in around {
+            let at = mesh.positions[n as usize];
+            let pinned = match scene.seats[n as usize] {
+                Seat::On { rail: other, .. } if other == rail => None,
+                Seat::Pinned => {
+                    let foot = curve.nearest(at, None);
+                    if curve.at(foot).distance(at) > 1e-6 * scene.edge {
+                        continue;
+                    }
+                    Some(foot)
+                }
+                _ => continue,
+            };
+            let link = Link { vertex: v as u32, neighbour: n, pinned };
+            // Not neighbours along the curve: an edge that cuts across from one bend to the next.
+            if link.way(scene, s).abs() < 3.0 * mesh.positions[v].distance(at) + 0.1 * scene.edge {
+                links.push(link);
+            }
+        }
+    }
+    links
+}
+
+/// Mean squared distance of a piece of the curve from its chord, in units of [`NEAR`].
+fn chord_cost(curve: &Rail, a: f64, b: f64, edge: f64) -> f64 {
+    let (p, q) = (curve.at(a), curve.at(b));
+    let along = q - p;
+    let sum: f64 = (1..=POINTS)
+        .map(|i| {
+            let at = curve.at(a + (b - a) * i as f64 / (POINTS + 1) as f64);
+            let t = ((at - p).dot(along) / along.length_squared().max(1e-300)).clamp(0.0, 1.0);
+            at.distance_squared(p + along * t)
+        })
+        .sum();
+    sum / POINTS as f64 / (NEAR * edge).powi(2)
+}
 
 /// Points of the curve between two neighbouring vertices.
 const POINTS: usize = 8;
 const SWEEPS: usize = 40;
 /// Most that a vertex may leave its curve, in quad edges.
-const MOST: f64 = 0.12;
+const MOST: f64 = 0.2;
 /// Weight of staying on the curve, in points.
-const STAY: f64 = 1.0;
+const STAY: f64 = 0.8;
 
 struct Piece {
     ends: [u32; 2],
@@ -54,44 +173,21 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
     }
 }
 
-/// Edges along rails other than the mirror plane's, with points of the rail between their ends.
+/// Edges along rails, with points of the rail between their ends.
 fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
-    let mut pieces = Vec::new();
-    for (v, around) in scene.around.iter().enumerate() {
-        let Seat::On { rail, s } = scene.seats[v] else { continue };
-        let curve = &scene.rails[rail];
-        if curve.on_plane {
-            continue;
-        }
-        for &n in around {
-            let there = match scene.seats[n as usize] {
-                Seat::On { rail: other, s } if other == rail && (n as usize) > v => s,
-                Seat::Pinned => {
-                    let at = curve.nearest(mesh.positions[n as usize], None);
-                    if curve.at(at).distance(mesh.positions[n as usize]) > 1e-6 * scene.edge {
-                        continue;
-                    }
-                    at
-                }
-                _ => continue,
-            };
-            let mut way = there - s;
-            if curve.closed {
-                let whole = curve.length();
-                way = (way + whole / 2.0).rem_euclid(whole) - whole / 2.0;
-            }
-            // Not neighbours along the curve: an edge that cuts across from one bend to the next.
-            if way.abs() > 3.0 * mesh.positions[v].distance(mesh.positions[n as usize]) + 0.1 * scene.edge {
-                continue;
-            }
+    links_of(mesh, scene)
+        .into_iter()
+        .filter(|link| link.pinned.is_some() || link.neighbour > link.vertex)
+        .filter_map(|link| {
+            let Seat::On { rail, s } = scene.seats[link.vertex as usize] else { return None };
+            let way = link.way(scene, s);
             let points = (0..POINTS)
                 .map(|i| {
                     let t = (i as f64 + 0.5) / POINTS as f64;
-                    (t, curve.at(s + way * t))
+                    (t, scene.rails[rail].at(s + way * t))
                 })
                 .collect();
-            pieces.push(Piece { ends: [v as u32, n], points });
-        }
-    }
-    pieces
+            Some(Piece { ends: [link.vertex, link.neighbour], points })
+        })
+        .collect()
 }

@@ -108,13 +108,14 @@ pub fn run(
     for round in 0..options.rounds {
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 { 0.35 } else { 0.6 };
-        shape::round(&mut mesh, &mut scene, share, Some(0.3));
+        shape::round(&mut mesh, &mut scene, share, Some(0.3), shape::Rails::Slide);
     }
     shape::untangle(&mut mesh, &mut scene);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
+    chords::slide(&mut mesh, &mut scene);
     for _ in 0..options.final_rounds {
         task.report("conform", 0.7)?;
-        shape::round(&mut mesh, &mut scene, 0.4, Some(shape::FAIR));
+        shape::round(&mut mesh, &mut scene, 0.4, Some(shape::FAIR), shape::Rails::Stay);
     }
     let repaired = shape::untangle(&mut mesh, &mut scene);
     task.report("conform", 0.9)?;

@@ -8,14 +8,29 @@ use super::{Scene, normal_at, onto_surface};
 /// Scaled Jacobian below which a round may not press a quad.
 pub(super) const FAIR: f64 = 0.6;
 
+/// What a round does with vertices of guides and boundaries.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Rails {
+    /// They slide along their curves.
+    Slide,
+    /// They stay; those of the centre line slide.
+    Stay,
+}
+
 /// One round: every vertex takes a `share` of the way to the mean of what its quads
 /// and its neighbours ask for. With a `floor`, a step that makes the worst quad beside it
 /// worse and presses it below the floor isn't taken.
-pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: Option<f64>) {
+pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: Option<f64>, rails: Rails) {
     let asked = rectangles(mesh, scene.edge);
     let old = mesh.positions.clone();
     for v in 0..old.len() {
         if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
+            continue;
+        }
+        if let Seat::On { rail, .. } = scene.seats[v]
+            && rails == Rails::Stay
+            && !scene.rails[rail].on_plane
+        {
             continue;
         }
         let quads = &scene.quads_at[v];
