@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use engine::check::{self, CheckInput};
+use engine::check::CheckInput;
 use engine::model::{Guide, Plane, Sculpt};
 use engine::symmetry::{self, PlaneChoice};
 use files::PlaneSpec;
@@ -14,6 +14,7 @@ use crate::job::{self, Order};
 use crate::output::{self, Finished};
 use crate::progress::{Lap, Meter};
 use crate::refusal::Refusal;
+use crate::run::checked;
 use crate::sculpt::{self, Source};
 use crate::terminal;
 
@@ -40,18 +41,16 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
     let read = lap.end("read surface");
     let guides = order.as_ref().map(|o| job::guides_of(&o.spec));
     let guides: Vec<Guide> = guides.unwrap_or_default();
-    let mut taken = sculpt::take_in(
-        &Source {
-            file: &file,
-            file_place,
-            part: order.as_ref().and_then(|o| o.spec.sculpt.part.as_ref()),
-            part_place: order
-                .as_ref()
-                .map_or_else(String::new, |o| o.sculpt_place("part")),
-            guides: &guides,
-        },
-        meter,
-    )?;
+    let source = Source {
+        file: &file,
+        file_place,
+        part: order.as_ref().and_then(|o| o.spec.sculpt.part.as_ref()),
+        part_place: order
+            .as_ref()
+            .map_or_else(String::new, |o| o.sculpt_place("part")),
+        guides: &guides,
+    };
+    let mut taken = sculpt::take_in(&source, meter)?;
     taken.stages.insert(0, read);
     lap.restart();
     let plane = plane_of(args, order.as_ref(), &taken.sculpt, meter)?;
@@ -63,10 +62,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         target_faces: order.as_ref().and_then(Order::faces),
         yardstick: args.common.yardstick,
     };
-    let (measures, checks) = check::run(&input, meter.task()).map_err(|source| Refusal::Check {
-        surface: args.surface.display().to_string(),
-        source,
-    })?;
+    let (measures, checks) = checked(&input, args.surface.display().to_string(), meter)?;
     taken.findings.append(checks);
     taken.stages.push(lap.end("check"));
 

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use base::{Finding, Findings, Level, Place};
 use engine::assemble::Sides;
-use engine::check::{self, CheckInput};
+use engine::check::{self, CheckInput, Measures};
 use report::StageView;
 use session::{Outcome, Session};
 
@@ -38,21 +38,18 @@ pub fn run_order(
     let sculpt_file = order.file.sculpt_path();
     output::check_folder(out, &[order.file.path(), &sculpt_file])?;
     let settings = order.settings();
-    let taken = sculpt::take_in(
-        &Source {
-            file: &sculpt_file,
-            file_place: order.sculpt_place("file"),
-            part: order.spec.sculpt.part.as_ref(),
-            part_place: order.sculpt_place("part"),
-            guides: &settings.guides,
-        },
-        meter,
-    )?;
+    let source = Source {
+        file: &sculpt_file,
+        file_place: order.sculpt_place("file"),
+        part: order.spec.sculpt.part.as_ref(),
+        part_place: order.sculpt_place("part"),
+        guides: &settings.guides,
+    };
     let Taken {
         sculpt,
         mut findings,
         mut stages,
-    } = taken;
+    } = sculpt::take_in(&source, meter)?;
     let mut session = Session::new(sculpt);
     let outcome = session
         .run(&settings, meter.task())
@@ -60,20 +57,19 @@ pub fn run_order(
     stages.extend(session_stages(&outcome, meter));
     findings.append(outcome.findings.clone());
 
-    let mut lap = Lap::new(meter);
+    let plane = outcome.plane.filter(|_| settings.sides == Sides::Mirror);
     let input = CheckInput {
         surface: &outcome.surface,
         sculpt: session.sculpt(),
         guides: &settings.guides,
         // Sides that are fitted each to its own surface are no mirror images.
-        plane: outcome.plane.filter(|_| settings.sides == Sides::Mirror),
+        plane,
         target_faces: order.faces(),
         yardstick: common.yardstick,
     };
-    let (measures, checks) = check::run(&input, meter.task()).map_err(|source| Refusal::Check {
-        surface: order.file.path().display().to_string(),
-        source,
-    })?;
+    let mut lap = Lap::new(meter);
+    let name = order.file.path().display().to_string();
+    let (measures, checks) = checked(&input, name, meter)?;
     findings.append(checks);
     findings.append(pole_findings(&outcome));
     stages.push(lap.end("check"));
@@ -87,7 +83,7 @@ pub fn run_order(
         surface: &outcome.surface,
         patch_of_quad: &outcome.patch_of_quad,
         poles: output::poles_of(&outcome.poles),
-        plane: input.plane,
+        plane,
         findings,
         measures: &measures,
         stages,
@@ -96,6 +92,21 @@ pub fn run_order(
     meter.clear_line();
     terminal::print(&written, common);
     Ok(written.findings.is_ready())
+}
+
+/// Measures a surface; `name` says in a refusal which one.
+///
+/// # Errors
+/// [`Refusal::Check`].
+pub fn checked(
+    input: &CheckInput<'_>,
+    name: String,
+    meter: &Meter,
+) -> Result<(Measures, Findings), Refusal> {
+    check::run(input, meter.task()).map_err(|source| Refusal::Check {
+        surface: name,
+        source,
+    })
 }
 
 fn session_stages<'a>(

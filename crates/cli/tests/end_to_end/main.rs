@@ -1,0 +1,10 @@
+//! The real binary on real files: what it writes, what it refuses.
+
+// A panic is how a test fails.
+#![allow(clippy::unwrap_used)]
+
+mod measuring;
+mod refusals;
+mod running;
+mod support;
+mod surface;
