@@ -22,10 +22,10 @@ mod validate;
 #[cfg(test)]
 mod tests;
 
-use base::{Finding, Findings, Level, Task};
+use base::{Finding, Findings, Level, Place, Task};
 
 use crate::guides::GuideCurves;
-use crate::model::{Sculpt, WorkSurface};
+use crate::model::{ChainSource, Sculpt, WorkSurface};
 use crate::symmetry::Half;
 use dense::Dense;
 use edit::EditMesh;
@@ -112,7 +112,7 @@ pub fn run(
     };
     surface.validate().map_err(WorkError::Broken)?;
     let mut findings = Findings::default();
-    report(&work, &surface, trimmed, &mut findings);
+    report(&work, &surface, curves, trimmed, &mut findings);
     task.report("work", 1.0)?;
     Ok((surface, findings))
 }
@@ -136,6 +136,7 @@ fn finish(work: &mut Remesher<'_>) -> Result<(), WorkError> {
 fn report(
     work: &Remesher<'_>,
     surface: &WorkSurface,
+    curves: &GuideCurves,
     trimmed: trim::Trimmed,
     findings: &mut Findings,
 ) {
@@ -144,18 +145,35 @@ fn report(
         Level::Note,
         format!("Work surface of {} triangles.", surface.triangles.len()),
     ));
-    if trimmed.share > 0.0 {
-        let percent = 100.0 * trimmed.share;
-        findings.push(
-            Finding::new(
-                "beyond-openings",
-                Level::Note,
-                format!(
-                    "{percent:.1} % of the sculpt's area lies beyond openings and was left out."
-                ),
-            )
-            .measured(trimmed.share, None),
+    if trimmed.beyond > 0.0 {
+        let percent = 100.0 * trimmed.beyond;
+        let sentence = format!(
+            "{percent:.1} % of the area lies beyond openings or in crumbs and was left out."
         );
+        findings.push(
+            Finding::new("beyond-openings", Level::Note, sentence).measured(trimmed.beyond, None),
+        );
+    }
+    if trimmed.crumbs > 0 {
+        let sentence = format!(
+            "{} loose parts smaller than two quads were left out.",
+            trimmed.crumbs
+        );
+        findings.push(Finding::new("crumbs", Level::Note, sentence));
+    }
+    for (i, name) in curves.names.iter().enumerate() {
+        if surface
+            .chains
+            .iter()
+            .all(|c| c.source != ChainSource::Curve(i))
+        {
+            let sentence =
+                format!("Guide \"{name}\" lies wholly beyond an opening and has no effect.");
+            findings.push(
+                Finding::new("guide-cut-away", Level::Warn, sentence)
+                    .at(Place::Guide { name: name.clone() }),
+            );
+        }
     }
     let folded = work.folded();
     let finding = if folded.is_empty() {
@@ -175,7 +193,7 @@ fn report(
         );
         for &t in folded.iter().take(5) {
             let at = work.mesh.centre(t as usize);
-            finding = finding.at(base::Place::Point { at: at.to_array() });
+            finding = finding.at(Place::Point { at: at.to_array() });
         }
         finding
     };

@@ -221,6 +221,59 @@ fn a_coarse_sculpt_is_refined() {
     assert_eq!(euler(&surface), 0);
 }
 
+/// Two thick tubes side by side, one with openings; and a crumb.
+#[test]
+fn parts_without_openings_stay_and_crumbs_go() {
+    let first = thick_tube(100, 60).mesh;
+    let mut mesh = first.as_ref().clone();
+    let count = mesh.positions.len() as u32;
+    for (shift, size) in [(5.0, 1.0), (9.0, 0.02)] {
+        let base = mesh.positions.len() as u32;
+        let moved = |p: &mesh::Vec3| mesh::Vec3::new(size * p.x + shift, size * p.y, size * p.z);
+        mesh.positions.extend(first.positions.iter().map(moved));
+        mesh.triangles
+            .extend(first.triangles.iter().map(|t| t.map(|v| v + base)));
+    }
+    assert_eq!(mesh.positions.len() as u32, 3 * count);
+    let guides = [
+        ring("low", GuideKind::Opening, 40, |_| 0.1),
+        ring("high", GuideKind::Opening, 40, |_| 3.8),
+    ];
+    let surface = made(&sculpt_of(mesh), &guides, PlaneChoice::None, 0.4).unwrap();
+    // Outer wall of the first; both walls and rims of the second.
+    let rims = 2.0 * PI * (1.0 - 0.92f64.powi(2));
+    let whole = TAU * 3.7 + TAU * 4.0 * 1.92 + rims;
+    assert!(
+        (area(&surface) / whole - 1.0).abs() < 0.01,
+        "{} {whole}",
+        area(&surface)
+    );
+    assert!(surface.positions.iter().all(|p| p.x < 7.0));
+}
+
+#[test]
+fn a_guide_beyond_an_opening_is_named() {
+    let sculpt = tube(100, 60);
+    let guides = [
+        ring("hem", GuideKind::Opening, 40, |_| 1.0),
+        ring("gone", GuideKind::Opening, 40, |_| 0.5),
+        ring("waist", GuideKind::Ring, 40, |_| 2.0),
+    ];
+    let task = Task::default();
+    let (half, _) = symmetry::run(&sculpt, PlaneChoice::None, &task).unwrap();
+    let options = GuideOptions { edge: 0.4 };
+    let (curves, _) = guides::run(&guides, &sculpt, None, &options, &task).unwrap();
+    let (_, findings) = run(&half, &sculpt, &curves, &WorkOptions::for_edge(0.4), &task).unwrap();
+    let named = |f: &&base::Finding| f.code == "guide-cut-away";
+    let named: Vec<_> = findings.iter().filter(named).collect();
+    assert_eq!(named.len(), 1);
+    assert!(
+        named[0].sentence.contains("\"gone\""),
+        "{}",
+        named[0].sentence
+    );
+}
+
 /// Several openings, end to end, cut like one closed one.
 #[test]
 fn openings_may_come_in_pieces() {

@@ -1,4 +1,8 @@
-//! Dropping what lies beyond the openings.
+//! Dropping what lies beyond the openings, and crumbs.
+
+use std::collections::BTreeMap;
+
+use mesh::DVec3;
 
 use super::dense::Dense;
 use super::edit::{EditMesh, NONE};
@@ -10,12 +14,34 @@ use crate::model::{ChainSource, GuideKind};
 /// How much was dropped.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Trimmed {
-    /// Share of the area that was dropped, 0 to 1.
-    pub share: f64,
+    /// Share of the area that lay beyond openings, 0 to 1.
+    pub beyond: f64,
+    /// Loose parts smaller than a few quads that were left out.
+    pub crumbs: usize,
 }
 
-/// Cuts along openings and keeps the pieces that hold the other guides; without other
-/// guides, the piece with the largest area.
+/// Loose parts with less area than this are crumbs, in squared work edges: two quads.
+const CRUMB: f64 = 25.0;
+
+/// The mesh in parts that hang together, and in pieces that hang together once the
+/// openings are cut.
+struct Pieces {
+    part: Vec<u32>,
+    piece: Vec<u32>,
+    /// Part of each piece.
+    part_of: Vec<u32>,
+    /// Area of each piece, square model units.
+    area: Vec<f64>,
+    /// How much of a piece faces outwards, seen from the middle of its part: the sum of
+    /// area times normal times arm.
+    outward: Vec<f64>,
+    /// Whether a piece holds most of a guide that is no opening.
+    holds: Vec<bool>,
+}
+
+/// Cuts along openings. Of each part of the sculpt the pieces that hold guides stay, each
+/// guide being held by the piece with most of its length; of a part without guides, the
+/// piece that faces outwards most, which is the outer wall of a thick cloth.
 pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed, WorkError> {
     let is_opening = |rail: u32| match work.rails[rail as usize].source {
         ChainSource::Curve(i) => curves
@@ -30,21 +56,14 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
             .segment_of(h)
             .is_some_and(|s| opening[work.mesh.segments[s as usize].rail as usize])
     };
-    if !work
-        .mesh
-        .edges()
-        .any(|h| cuts(h) && work.mesh.twin[h as usize] != NONE)
-    {
-        return Ok(Trimmed::default());
-    }
-    let (piece, count) = pieces(&work.mesh, cuts);
-    let keep = kept_pieces(work, curves, &piece, count);
+    let pieces = Pieces::new(work, curves, cuts);
+    let (keep, crumbs) = pieces.kept(CRUMB * work.edge * work.edge);
     for h in 0..work.mesh.twin.len() as u32 {
         let twin = work.mesh.twin[h as usize];
-        if !work.mesh.is_edge(h) || twin == NONE || !cuts(h) {
+        if twin == NONE || !work.mesh.is_edge(h) || !cuts(h) {
             continue;
         }
-        let [one, two] = [h, twin].map(|x| keep[piece[(x / 3) as usize] as usize]);
+        let [one, two] = [h, twin].map(|x| keep[pieces.piece[(x / 3) as usize] as usize]);
         if one && two {
             let rail = work.mesh.segments[work.mesh.seg[h as usize] as usize].rail;
             let at = work.mesh.pos[work.mesh.from(h) as usize];
@@ -54,39 +73,144 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
             });
         }
     }
-    let area = |t: usize| work.mesh.area_normal(t).length();
-    let all: f64 = (0..work.mesh.tri.len())
-        .filter(|&t| work.mesh.alive(t))
-        .map(area)
-        .sum();
-    let stays = |t: usize| work.mesh.alive(t) && keep[piece[t] as usize];
-    let kept: f64 = (0..work.mesh.tri.len())
-        .filter(|&t| stays(t))
-        .map(area)
-        .sum();
-    let stays: Vec<bool> = (0..work.mesh.tri.len()).map(stays).collect();
+    if keep.iter().all(|&k| k) {
+        return Ok(Trimmed::default());
+    }
+    let stays: Vec<bool> = (0..work.mesh.tri.len())
+        .map(|t| work.mesh.alive(t) && keep[pieces.piece[t] as usize])
+        .collect();
     rebuild(work, &stays)?;
+    let all: f64 = pieces.area.iter().sum();
+    let kept: f64 = (0..keep.len())
+        .filter(|&p| keep[p])
+        .map(|p| pieces.area[p])
+        .sum();
     Ok(Trimmed {
-        share: 1.0 - kept / all,
+        beyond: 1.0 - kept / all,
+        crumbs,
     })
 }
 
-/// Piece of each triangle, and their number.
-fn pieces(mesh: &EditMesh, cuts: impl Fn(u32) -> bool) -> (Vec<u32>, usize) {
+impl Pieces {
+    fn new(work: &Dense<'_>, curves: &GuideCurves, cuts: impl Fn(u32) -> bool) -> Self {
+        let mesh = &work.mesh;
+        let (part, parts) = flood(mesh, |_| false);
+        let (piece, count) = flood(mesh, cuts);
+        let mut pieces = Self {
+            part_of: vec![0; count],
+            area: vec![0.0; count],
+            outward: vec![0.0; count],
+            holds: vec![false; count],
+            part,
+            piece,
+        };
+        for t in (0..mesh.tri.len()).filter(|&t| mesh.alive(t)) {
+            let piece = pieces.piece[t] as usize;
+            pieces.part_of[piece] = pieces.part[t];
+            pieces.area[piece] += mesh.area_normal(t).length() / 2.0;
+        }
+        pieces.find_outward(mesh, parts);
+        pieces.find_holders(work, curves);
+        pieces
+    }
+
+    fn find_outward(&mut self, mesh: &EditMesh, parts: usize) {
+        let mut middles = vec![(DVec3::ZERO, 0.0); parts];
+        for t in (0..mesh.tri.len()).filter(|&t| mesh.alive(t)) {
+            let (sum, area) = &mut middles[self.part[t] as usize];
+            let size = mesh.area_normal(t).length();
+            *sum += mesh.centre(t) * size;
+            *area += size;
+        }
+        for t in (0..mesh.tri.len()).filter(|&t| mesh.alive(t)) {
+            let (sum, area) = middles[self.part[t] as usize];
+            let arm = mesh.centre(t) - sum / f64::max(area, f64::MIN_POSITIVE);
+            self.outward[self.piece[t] as usize] += arm.dot(mesh.area_normal(t));
+        }
+    }
+
+    /// Marks for each guide that is no opening the piece with most of its length.
+    fn find_holders(&mut self, work: &Dense<'_>, curves: &GuideCurves) {
+        let mesh = &work.mesh;
+        let mut lengths: BTreeMap<(usize, u32), f64> = BTreeMap::new();
+        for h in mesh.edges() {
+            let Some(seg) = mesh.segment_of(h) else {
+                continue;
+            };
+            let segment = &mesh.segments[seg as usize];
+            let ChainSource::Curve(curve) = work.rails[segment.rail as usize].source else {
+                continue;
+            };
+            for side in [Some(h), mesh.twin_of(h)].into_iter().flatten() {
+                let key = (curve, self.piece[(side / 3) as usize]);
+                *lengths.entry(key).or_default() += segment.params[1] - segment.params[0];
+            }
+        }
+        for (i, curve) in curves.curves.iter().enumerate() {
+            if curve.kind == GuideKind::Opening {
+                continue;
+            }
+            let most = lengths
+                .range((i, 0)..=(i, u32::MAX))
+                .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
+            if let Some((&(_, piece), _)) = most {
+                self.holds[piece as usize] = true;
+            }
+        }
+    }
+
+    /// Which pieces stay, and how many parts are crumbs.
+    fn kept(&self, crumb: f64) -> (Vec<bool>, usize) {
+        let parts = self
+            .part_of
+            .iter()
+            .map(|&p| p as usize + 1)
+            .max()
+            .unwrap_or(0);
+        let mut area = vec![0.0; parts];
+        let mut held = vec![false; parts];
+        let mut outermost: Vec<Option<usize>> = vec![None; parts];
+        for piece in 0..self.area.len() {
+            let part = self.part_of[piece] as usize;
+            area[part] += self.area[piece];
+            held[part] |= self.holds[piece];
+            if outermost[part].is_none_or(|other| self.outward[piece] > self.outward[other]) {
+                outermost[part] = Some(piece);
+            }
+        }
+        // A sculpt may be small as a whole: its largest part is never a crumb.
+        let most = area.iter().copied().fold(0.0, f64::max);
+        let is_crumb = |part: usize| !held[part] && area[part] < crumb && area[part] < 0.1 * most;
+        let keep = (0..self.area.len()).map(|piece| {
+            let part = self.part_of[piece] as usize;
+            if held[part] {
+                self.holds[piece]
+            } else {
+                outermost[part] == Some(piece) && !is_crumb(part)
+            }
+        });
+        (keep.collect(), (0..parts).filter(|&p| is_crumb(p)).count())
+    }
+}
+
+/// Which triangles hang together across edges that aren't cut: a number for each, and how
+/// many numbers there are.
+fn flood(mesh: &EditMesh, cuts: impl Fn(u32) -> bool) -> (Vec<u32>, usize) {
     let mut piece = vec![NONE; mesh.tri.len()];
     let mut count = 0;
+    let mut stack = Vec::new();
     for start in 0..mesh.tri.len() {
         if !mesh.alive(start) || piece[start] != NONE {
             continue;
         }
-        let mut stack = vec![start];
+        stack.push(start);
         piece[start] = count;
         while let Some(t) = stack.pop() {
             for i in 0..3 {
                 let h = (3 * t + i) as u32;
                 if let Some(twin) = mesh.twin_of(h)
-                    && !cuts(h)
                     && piece[(twin / 3) as usize] == NONE
+                    && !cuts(h)
                 {
                     piece[(twin / 3) as usize] = count;
                     stack.push((twin / 3) as usize);
@@ -96,56 +220,6 @@ fn pieces(mesh: &EditMesh, cuts: impl Fn(u32) -> bool) -> (Vec<u32>, usize) {
         count += 1;
     }
     (piece, count as usize)
-}
-
-/// Which pieces stay: for each guide that is no opening, the one with most of its length.
-fn kept_pieces(work: &Dense<'_>, curves: &GuideCurves, piece: &[u32], count: usize) -> Vec<bool> {
-    let mesh = &work.mesh;
-    let mut length = vec![vec![0.0; count]; work.rails.len()];
-    let mut area = vec![0.0; count];
-    for t in 0..mesh.tri.len() {
-        if mesh.alive(t) {
-            area[piece[t] as usize] += mesh.area_normal(t).length();
-        }
-    }
-    for h in mesh.edges() {
-        let Some(seg) = mesh.segment_of(h) else {
-            continue;
-        };
-        let segment = &mesh.segments[seg as usize];
-        for side in [Some(h), mesh.twin_of(h)].into_iter().flatten() {
-            length[segment.rail as usize][piece[(side / 3) as usize] as usize] +=
-                segment.params[1] - segment.params[0];
-        }
-    }
-    let mut keep = vec![false; count];
-    let most = |of: &[f64]| {
-        let mut best = 0;
-        for i in 0..of.len() {
-            if of[i] > of[best] {
-                best = i;
-            }
-        }
-        best
-    };
-    let mut any = false;
-    for (rail, of) in length.iter().enumerate() {
-        let ChainSource::Curve(i) = work.rails[rail].source else {
-            continue;
-        };
-        let holds = curves
-            .curves
-            .get(i)
-            .is_some_and(|c| c.kind != GuideKind::Opening);
-        if holds && of.iter().any(|&l| l > 0.0) {
-            keep[most(of)] = true;
-            any = true;
-        }
-    }
-    if !any && count > 0 {
-        keep[most(&area)] = true;
-    }
-    keep
 }
 
 /// Keeps some triangles, with the segments of their edges.
