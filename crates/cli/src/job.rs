@@ -93,7 +93,10 @@ impl Order {
                 format!("{file}:{line} (and line {}): ", others.join(", "))
             }
         };
-        Refusal::Stage { place, source }
+        Refusal::Stage {
+            place,
+            source: source.into(),
+        }
     }
 
     /// The place of a key of `[sculpt]`: `coat.toml:7: `.

@@ -36,7 +36,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
     let mut lap = Lap::new(meter);
     let surface = files::read_quads(&args.surface).map_err(|source| Refusal::Read {
         place: String::new(),
-        source,
+        source: source.into(),
     })?;
     let read = lap.end("read surface");
     let guides = order.as_ref().map(|o| job::guides_of(&o.spec));

@@ -31,7 +31,7 @@ pub enum Refusal {
         /// `coat.toml:7: ` or nothing.
         place: String,
         /// What is wrong.
-        source: ReadError,
+        source: Box<ReadError>,
     },
     /// The sculpt's content.
     #[error("{place}{}: {source}", file.display())]
@@ -49,7 +49,7 @@ pub enum Refusal {
         /// `coat.toml:12: `: the job file and the first guide that the message names.
         place: String,
         /// What is wrong.
-        source: SessionError,
+        source: Box<SessionError>,
     },
     /// No mirror plane to measure against.
     #[error(transparent)]

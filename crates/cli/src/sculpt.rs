@@ -44,7 +44,7 @@ pub fn take_in(source: &Source<'_>, meter: &Meter) -> Result<Taken, Refusal> {
     meter.task().report("read", 0.0)?;
     let raw = files::read_sculpt(source.file).map_err(|error| Refusal::Read {
         place: source.file_place.clone(),
-        source: error,
+        source: error.into(),
     })?;
     let mut findings = reading_findings(&raw.notes);
     let mut stages = vec![lap.end("read")];
