@@ -6,12 +6,12 @@ use std::time::Instant;
 use base::{Findings, Task};
 use engine::assemble::{self, Pole, Sides};
 use engine::conform::{self, ConformOptions};
-use engine::field::{self, FieldOptions};
-use engine::fill;
+use engine::field::{self, Field, FieldOptions};
+use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions};
-use engine::layout::{self, LayoutOptions};
+use engine::layout::{self, Layout, LayoutOptions};
 use engine::model::{Guide, Plane, Sculpt, WorkSurface};
-use engine::quantise::{self, QuantiseOptions};
+use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, WorkOptions};
 use mesh::QuadMesh;
@@ -119,6 +119,26 @@ struct Prepared {
     findings: Findings,
 }
 
+/// One way from the work surface to quads.
+struct Variant {
+    cross: Field,
+    patches: Layout,
+    plan: Plan,
+    filled: Filled,
+    findings: Findings,
+}
+
+impl Variant {
+    /// Strips that pass one quad twice.
+    fn crossing_strips(&self) -> usize {
+        self.filled.mesh.topology().strips().iter().filter(|s| s.crosses_itself()).count()
+    }
+}
+
+/// Smoothing rounds of the field, and quads within which singularities cancel, tried in this
+/// order until no strip crosses itself.
+const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 3.0), (12, 6.0), (40, 6.0)];
+
 /// Work surfaces whose area tells another edge length than this share are made again.
 const EDGE_DRIFT: f64 = 0.1;
 
@@ -147,24 +167,9 @@ impl Session {
         findings.append(prepared.findings.clone());
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
 
-        let (cross, more) = field::run(surface, &FieldOptions::default(), task)?;
-        findings.append(more);
-        clock.lap("field");
-        let (patches, more) = layout::run(surface, &cross, curves, &LayoutOptions::for_edge(edge), task)?;
-        findings.append(more);
-        clock.lap("layout");
-        let halves = if half.plane.is_some() { 2 } else { 1 };
-        let faces = match settings.size {
-            Size::Faces(n) => Some(n / halves),
-            Size::Edge(_) => None,
-        };
-        let options = QuantiseOptions::new(edge, faces);
-        let (plan, more) = quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
-        findings.append(more);
-        clock.lap("quantise");
-        let (filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
-        findings.append(more);
-        clock.lap("fill");
+        let best = self.best_variant(&prepared, half, settings, task, &mut clock)?;
+        findings.append(best.findings);
+        let (cross, patches, plan, filled) = (best.cross, best.patches, best.plan, best.filled);
         let options = ConformOptions::for_edge(edge);
         let (placed, more) =
             conform::run(&filled, surface, &cross, &patches, curves, &self.sculpt, half.plane, &options, task)?;
@@ -192,6 +197,74 @@ impl Session {
             plane: half.plane,
             edge,
         })
+    }
+
+    /// Field to fill, with other settings where a strip crosses itself: the variant with the
+    /// fewest such strips, of equal ones the first.
+    fn best_variant(
+        &self,
+        prepared: &Prepared,
+        half: &Half,
+        settings: &Settings,
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Variant, SessionError> {
+        let mut best: Option<(usize, Variant)> = None;
+        let mut failure = None;
+        for (rounds, cancel) in VARIANTS {
+            match self.variant(prepared, half, settings, (rounds, cancel), task, clock) {
+                Ok(variant) => {
+                    let rank = variant.crossing_strips();
+                    if best.as_ref().is_none_or(|b| rank < b.0) {
+                        best = Some((rank, variant));
+                    }
+                }
+                Err(problem) if problem.is_cancelled() => return Err(problem),
+                Err(problem) => failure = failure.or(Some(problem)),
+            }
+            if best.as_ref().is_some_and(|b| b.0 == 0) {
+                break;
+            }
+        }
+        match (best, failure) {
+            (Some((_, variant)), _) => Ok(variant),
+            (None, Some(problem)) => Err(problem),
+            (None, None) => Err(SessionError::NoArea),
+        }
+    }
+
+    fn variant(
+        &self,
+        prepared: &Prepared,
+        half: &Half,
+        settings: &Settings,
+        (rounds, cancel): (u32, f64),
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Variant, SessionError> {
+        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
+        let mut options = FieldOptions::default();
+        options.smoothing_rounds = rounds;
+        let (cross, mut findings) = field::run(surface, &options, task)?;
+        clock.lap("field");
+        let mut options = LayoutOptions::for_edge(edge);
+        options.cancel_quads = cancel;
+        let (patches, more) = layout::run(surface, &cross, curves, &options, task)?;
+        findings.append(more);
+        clock.lap("layout");
+        let halves = if half.plane.is_some() { 2 } else { 1 };
+        let faces = match settings.size {
+            Size::Faces(n) => Some(n / halves),
+            Size::Edge(_) => None,
+        };
+        let options = QuantiseOptions::new(edge, faces);
+        let (plan, more) = quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
+        findings.append(more);
+        clock.lap("quantise");
+        let (filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
+        findings.append(more);
+        clock.lap("fill");
+        Ok(Variant { cross, patches, plan, filled, findings })
     }
 
     fn half(&mut self, settings: &Settings, task: &Task) -> Result<Arc<(Half, Findings)>, SessionError> {

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BinaryHeap};
 use mesh::DVec3;
 
 use super::marks::{Marks, Sector, VertexMarks};
-use super::regions::{Region, RegionScale, all_regions, region_of};
+use super::regions::{Region, RegionScale, Scratch, all_regions, region_of};
 use super::trace::{edge_run, run_length, walk};
 use crate::field::Field;
 
@@ -43,7 +43,7 @@ pub struct Laying<'a> {
     /// Edge length of the coming quads, model units.
     pub quad: f64,
     scale: RegionScale,
-    seen: Vec<bool>,
+    scratch: Scratch,
 }
 
 #[derive(Clone, Debug)]
@@ -68,10 +68,17 @@ struct Undo {
 }
 
 impl<'a> Laying<'a> {
-    pub fn new(field: &'a Field, positions: &'a [DVec3], marks: Marks, chains: u32, quad: f64) -> Self {
+    pub fn new(
+        field: &'a Field,
+        positions: &'a [DVec3],
+        marks: Marks,
+        chains: u32,
+        quad: f64,
+        cancel: f64,
+    ) -> Self {
         Self {
-            seen: vec![false; field.topology.triangles.len()],
-            scale: RegionScale { cancel: 3.0 * quad },
+            scratch: Scratch::new(field),
+            scale: RegionScale { cancel: cancel * quad },
             field,
             positions,
             marks,
@@ -103,6 +110,9 @@ impl<'a> Laying<'a> {
                 }
                 _ => done.push(region),
             }
+        }
+        for region in &mut done {
+            region.triangles.sort_unstable();
         }
         done.sort_by_key(|r| r.triangles.first().copied());
         done
@@ -179,17 +189,16 @@ impl<'a> Laying<'a> {
         let mut parts: Vec<Region> = Vec::new();
         for (a, b) in [(run[0], run[1]), (run[1], run[0])] {
             if let Some(h) = topology.half_between(a, b)
-                && !self.seen[h as usize / 3]
+                && !self.scratch.seen[h as usize / 3]
             {
-                parts.push(region_of(self.field, &self.marks, h / 3, &self.scale, &mut self.seen));
+                parts.push(region_of(self.field, &self.marks, h / 3, &self.scale, &mut self.scratch));
             }
         }
         for part in &parts {
             for &t in &part.triangles {
-                self.seen[t as usize] = false;
+                self.scratch.seen[t as usize] = false;
             }
         }
-        parts.sort_by_key(|r| r.triangles.first().copied());
         parts
     }
 

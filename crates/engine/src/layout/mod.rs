@@ -36,12 +36,14 @@ pub struct LayoutOptions {
     pub quad_edge: f64,
     /// Most curves that may be laid; default 2,000.
     pub most_curves: usize,
+    /// Singularities of opposite sign within this many quad edges cancel; default 3.
+    pub cancel_quads: f64,
 }
 
 impl LayoutOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, most_curves: 2000 }
+        Self { quad_edge, most_curves: 2000, cancel_quads: 3.0 }
     }
 }
 
@@ -145,6 +147,7 @@ pub fn run(
         marks,
         surface.chains.len() as u32,
         options.quad_edge,
+        options.cancel_quads,
     );
     let regions = laying.run(options.most_curves);
     task.checkpoint()?;

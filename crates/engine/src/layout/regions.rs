@@ -36,7 +36,7 @@ impl Loop {
 /// A connected set of triangles bounded by marked edges.
 #[derive(Clone, Debug, Default)]
 pub struct Region {
-    /// Triangles in rising order.
+    /// Triangles.
     pub triangles: Vec<u32>,
     /// Boundary loops, by lowest half-edge.
     pub loops: Vec<Loop>,
@@ -84,77 +84,90 @@ pub struct RegionScale {
     pub cancel: f64,
 }
 
-/// The region that contains a triangle.
-pub fn region_of(field: &Field, marks: &Marks, seed: u32, scale: &RegionScale, seen: &mut [bool]) -> Region {
+/// Marks that walks over regions leave, kept between walks to save time.
+pub struct Scratch {
+    /// By triangle: whether it is in a region found already.
+    pub seen: Vec<bool>,
+    vertex_round: Vec<u32>,
+    round: u32,
+}
+
+impl Scratch {
+    /// Nothing seen yet.
+    pub fn new(field: &Field) -> Self {
+        Self {
+            seen: vec![false; field.topology.triangles.len()],
+            vertex_round: vec![0; field.topology.vertex_count()],
+            round: 0,
+        }
+    }
+}
+
+/// The region that contains a triangle; its triangles are in the order of the walk.
+pub fn region_of(field: &Field, marks: &Marks, seed: u32, scale: &RegionScale, scratch: &mut Scratch) -> Region {
     let topology = &field.topology;
+    scratch.round += 1;
     let mut triangles = vec![seed];
-    seen[seed as usize] = true;
+    scratch.seen[seed as usize] = true;
+    let mut rim: Vec<u32> = Vec::new();
+    let (mut inner_edges, mut inner_vertices) = (0i64, 0i64);
     let mut i = 0;
     while i < triangles.len() {
         for k in 0..3 {
             let h = 3 * triangles[i] + k;
-            if marks.curve_of_edge[topology.edge(h) as usize].is_some() {
-                continue;
+            let v = topology.from(h);
+            if scratch.vertex_round[v as usize] != scratch.round {
+                scratch.vertex_round[v as usize] = scratch.round;
+                inner_vertices += i64::from(!marks.is_marked(v));
             }
-            if let Some(g) = topology.twin(h)
-                && !seen[g as usize / 3]
-            {
-                seen[g as usize / 3] = true;
-                triangles.push(g / 3);
+            let across = match topology.twin(h) {
+                Some(g) if marks.curve_of_edge[topology.edge(h) as usize].is_none() => g,
+                _ => {
+                    rim.push(h);
+                    continue;
+                }
+            };
+            inner_edges += 1;
+            let next = across / 3;
+            if !scratch.seen[next as usize] {
+                scratch.seen[next as usize] = true;
+                triangles.push(next);
             }
         }
         i += 1;
     }
-    triangles.sort_unstable();
-    measure(field, marks, triangles, scale)
+    rim.sort_unstable();
+    let loops = loops_of(field, marks, &rim);
+    let inside: Vec<Singularity> = field
+        .singularities
+        .iter()
+        .filter(|s| scratch.seen[s.triangle as usize] && in_round(field, scratch, s.triangle))
+        .copied()
+        .collect();
+    Region {
+        euler: inner_vertices - inner_edges / 2 + triangles.len() as i64,
+        loops,
+        singularities: without_near_pairs(field, inside, scale.cancel),
+        triangles,
+    }
 }
 
-/// All regions, by lowest triangle.
+/// Whether a triangle that was seen was seen in this round: then all its vertices were.
+/// A triangle of an earlier region may share all three only if each lies on a curve.
+fn in_round(field: &Field, scratch: &Scratch, triangle: u32) -> bool {
+    field.topology.triangles[triangle as usize].iter().all(|&v| scratch.vertex_round[v as usize] == scratch.round)
+}
+
+/// All regions, by lowest triangle, their triangles in rising order.
 pub fn all_regions(field: &Field, marks: &Marks, scale: &RegionScale) -> Vec<Region> {
-    let mut seen = vec![false; field.topology.triangles.len()];
+    let mut scratch = Scratch::new(field);
     let mut regions = Vec::new();
-    for t in 0..seen.len() {
-        if !seen[t] {
-            regions.push(region_of(field, marks, t as u32, scale, &mut seen));
+    for t in 0..scratch.seen.len() {
+        if !scratch.seen[t] {
+            regions.push(region_of(field, marks, t as u32, scale, &mut scratch));
         }
     }
     regions
-}
-
-fn measure(field: &Field, marks: &Marks, triangles: Vec<u32>, scale: &RegionScale) -> Region {
-    let topology = &field.topology;
-    let mut inner_edges = 0i64;
-    let mut rim: Vec<u32> = Vec::new();
-    let mut vertices: Vec<u32> = Vec::with_capacity(triangles.len() * 3);
-    for &t in &triangles {
-        for k in 0..3 {
-            let h = 3 * t + k;
-            vertices.push(topology.from(h));
-            if marks.curve_of_edge[topology.edge(h) as usize].is_some() || topology.twin(h).is_none() {
-                rim.push(h);
-            } else {
-                inner_edges += 1;
-            }
-        }
-    }
-    vertices.sort_unstable();
-    vertices.dedup();
-    let inner_vertices = vertices.iter().filter(|&&v| !marks.is_marked(v)).count() as i64;
-    let loops = loops_of(field, marks, &rim);
-    let found = triangles.iter().filter_map(|&t| {
-        field
-            .singularities
-            .binary_search_by_key(&t, |s| s.triangle)
-            .ok()
-            .map(|i| field.singularities[i])
-    });
-    let singularities = without_near_pairs(field, found.collect(), scale.cancel);
-    Region {
-        euler: inner_vertices - inner_edges / 2 + triangles.len() as i64,
-        triangles,
-        loops,
-        singularities,
-    }
 }
 
 fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {

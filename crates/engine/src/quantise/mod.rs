@@ -27,14 +27,16 @@ pub struct QuantiseOptions {
     pub quad_edge: f64,
     /// Wanted faces within the work surface (the half, with symmetry); `None`: by `quad_edge` alone.
     pub faces: Option<usize>,
-    /// Branch-and-bound nodes for each program.
+    /// Branch-and-bound nodes for each program of the search for the budget.
+    pub search_nodes: u64,
+    /// Branch-and-bound nodes for the final program.
     pub nodes: u64,
 }
 
 impl QuantiseOptions {
     /// Options for this edge length (model units) and budget.
     pub fn new(quad_edge: f64, faces: Option<usize>) -> Self {
-        Self { quad_edge, faces, nodes: 300 }
+        Self { quad_edge, faces, search_nodes: 60, nodes: 1500 }
     }
 }
 
@@ -100,11 +102,11 @@ pub fn run(
     task.report("quantise", 0.0)?;
     let counts = promised(surface, layout, curves);
     let mut edge = options.quad_edge;
-    let mut best: Option<(f64, Plan)> = None;
+    let mut best: Option<(f64, f64, Plan)> = None;
     for round in 0..10 {
         task.report("quantise", round as f32 / 10.0)?;
         let needed = chords::needed(surface, layout, edge);
-        let plan = match model::solve(layout, &counts, &needed, edge, options.nodes) {
+        let plan = match model::solve(layout, &counts, &needed, edge, options.search_nodes) {
             Ok(plan) => plan,
             Err(ProgramError::Infeasible) => return Err(clash(layout, curves, guides, &counts, edge, options)),
             Err(other) => match best {
@@ -113,14 +115,14 @@ pub fn run(
             },
         };
         let Some(wanted) = options.faces else {
-            best = Some((0.0, plan));
+            best = Some((0.0, edge, plan));
             break;
         };
         let ratio = plan.faces as f64 / wanted as f64;
         let miss = (ratio - 1.0).abs();
         let improved = best.as_ref().is_none_or(|b| miss < b.0);
         if improved {
-            best = Some((miss, plan));
+            best = Some((miss, edge, plan));
         }
         if miss < 0.008 {
             break;
@@ -128,9 +130,17 @@ pub fn run(
         // Counts that are fixed don't follow the edge length, so step less than the square root once near.
         edge *= if round < 3 { ratio.sqrt() } else { ratio.powf(0.3) };
     }
-    let Some((_, plan)) = best else {
-        return Err(QuantiseError::Program(ProgramError::Exhausted { nodes: options.nodes }));
+    let Some((miss, edge, mut plan)) = best else {
+        return Err(QuantiseError::Program(ProgramError::Exhausted { nodes: options.search_nodes }));
     };
+    // The edge length is found; now a longer look for a better plan at it.
+    let needed = chords::needed(surface, layout, edge);
+    if let Ok(longer) = model::solve(layout, &counts, &needed, edge, options.nodes) {
+        let near = |faces: usize| options.faces.is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02));
+        if near(longer.faces) {
+            plan = longer;
+        }
+    }
     let findings = findings(layout, curves, guides, surface, &plan);
     task.report("quantise", 1.0)?;
     Ok((plan, findings))
