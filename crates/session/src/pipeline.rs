@@ -129,9 +129,14 @@ struct Variant {
 }
 
 impl Variant {
-    /// Strips that pass one quad twice.
-    fn crossing_strips(&self) -> usize {
-        self.filled.mesh.topology().strips().iter().filter(|s| s.crosses_itself()).count()
+    /// Strips of the whole surface that pass one quad twice.
+    fn crossing_strips(&self, plane: Option<Plane>, edge: f64) -> usize {
+        let half = &self.filled.mesh;
+        let topology = match plane {
+            Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at)).0.topology(),
+            None => half.topology(),
+        };
+        topology.strips().iter().filter(|s| s.crosses_itself()).count()
     }
 }
 
@@ -214,7 +219,7 @@ impl Session {
         for (rounds, cancel) in VARIANTS {
             match self.variant(prepared, half, settings, (rounds, cancel), task, clock) {
                 Ok(variant) => {
-                    let rank = variant.crossing_strips();
+                    let rank = variant.crossing_strips(half.plane, prepared.edge);
                     if best.as_ref().is_none_or(|b| rank < b.0) {
                         best = Some((rank, variant));
                     }

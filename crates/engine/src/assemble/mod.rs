@@ -69,11 +69,11 @@ pub fn run(parts: &Parts<'_>) -> Assembled {
     let mut patch_of_quad = parts.filled.patch_of_quad.clone();
     let mut half_of_vertex: Vec<u32> = (0..mesh.positions.len() as u32).collect();
     if let Some(plane) = parts.plane {
-        let image = mirrored_vertices(parts, plane, &mut mesh, &mut half_of_vertex);
-        for quad in &half.quads {
-            let [a, b, c, d] = quad.map(|v| image[v as usize]);
-            mesh.quads.push([a, d, c, b]);
-        }
+        let image = |at: DVec3| match parts.sides {
+            Sides::Mirror => plane.mirror(at),
+            Sides::Fit => fitted(parts, plane, at, plane.mirror(at)),
+        };
+        (mesh, half_of_vertex) = doubled(half, plane, parts.edge, image);
         patch_of_quad.extend(parts.filled.patch_of_quad.iter());
     }
     mesh.groups = groups::named(parts, half.quads.len(), parts.plane.is_some());
@@ -81,32 +81,30 @@ pub fn run(parts: &Parts<'_>) -> Assembled {
     Assembled { mesh, patch_of_quad, poles }
 }
 
-/// Adds mirror images to the mesh; gives the image of each vertex of the half.
-fn mirrored_vertices(
-    parts: &Parts<'_>,
-    plane: Plane,
-    mesh: &mut QuadMesh,
-    half_of_vertex: &mut Vec<u32>,
-) -> Vec<u32> {
-    // The cut lies on the plane to rounding; anything off it is a whole quad away.
-    let on_plane = 1e-6 * parts.edge;
-    (0..parts.half.positions.len())
+/// A half mesh with its mirrored side, faces turned, places given by `image`; and for each vertex
+/// the vertex of the half that it is or mirrors. `edge` is the quads' edge length (model units).
+pub fn doubled(half: &QuadMesh, plane: Plane, edge: f64, image: impl Fn(DVec3) -> DVec3) -> (QuadMesh, Vec<u32>) {
+    // The cut lies on the plane to rounding; anything off it is a good part of a quad away.
+    let on_plane = 1e-6 * edge;
+    let mut mesh = QuadMesh { positions: half.positions.clone(), quads: half.quads.clone(), groups: Vec::new() };
+    let mut half_of_vertex: Vec<u32> = (0..mesh.positions.len() as u32).collect();
+    let images: Vec<u32> = (0..half.positions.len())
         .map(|v| {
-            let at = mesh.positions[v];
+            let at = half.positions[v];
             if plane.height(at).abs() <= on_plane {
                 mesh.positions[v] = plane.project(at);
                 return v as u32;
             }
-            let there = plane.mirror(at);
-            let there = match parts.sides {
-                Sides::Mirror => there,
-                Sides::Fit => fitted(parts, plane, at, there),
-            };
-            mesh.positions.push(there);
+            mesh.positions.push(image(at));
             half_of_vertex.push(v as u32);
             mesh.positions.len() as u32 - 1
         })
-        .collect()
+        .collect();
+    for quad in &half.quads {
+        let [a, b, c, d] = quad.map(|v| images[v as usize]);
+        mesh.quads.push([a, d, c, b]);
+    }
+    (mesh, half_of_vertex)
 }
 
 /// The mirror image moved onto its own side's surface, as far off it as its original is.

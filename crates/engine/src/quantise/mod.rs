@@ -19,6 +19,11 @@ use thiserror::Error;
 use crate::layout::{ArcSource, Layout};
 use crate::model::{ChainSource, Curve, Guide, WorkSurface};
 
+/// Programs solved at most to meet the budget.
+const SEARCHES: usize = 14;
+/// Share of the budget within which the search stops.
+const CLOSE: f64 = 0.01;
+
 /// Options of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[non_exhaustive]
@@ -36,7 +41,7 @@ pub struct QuantiseOptions {
 impl QuantiseOptions {
     /// Options for this edge length (model units) and budget.
     pub fn new(quad_edge: f64, faces: Option<usize>) -> Self {
-        Self { quad_edge, faces, search_nodes: 60, nodes: 1500 }
+        Self { quad_edge, faces, search_nodes: 150, nodes: 1500 }
     }
 }
 
@@ -103,8 +108,10 @@ pub fn run(
     let counts = promised(surface, layout, curves);
     let mut edge = options.quad_edge;
     let mut best: Option<(f64, f64, Plan)> = None;
-    for round in 0..10 {
-        task.report("quantise", round as f32 / 10.0)?;
+    // Edge lengths known to give too many and too few faces.
+    let (mut too_short, mut too_long) = (None::<f64>, None::<f64>);
+    for round in 0..SEARCHES {
+        task.report("quantise", round as f32 / SEARCHES as f32)?;
         let needed = chords::needed(surface, layout, edge);
         let plan = match model::solve(layout, &counts, &needed, edge, options.search_nodes) {
             Ok(plan) => plan,
@@ -120,15 +127,26 @@ pub fn run(
         };
         let ratio = plan.faces as f64 / wanted as f64;
         let miss = (ratio - 1.0).abs();
-        let improved = best.as_ref().is_none_or(|b| miss < b.0);
-        if improved {
+        if best.as_ref().is_none_or(|b| miss < b.0) {
             best = Some((miss, edge, plan));
         }
-        if miss < 0.008 {
+        if miss < CLOSE {
             break;
         }
-        // Counts that are fixed don't follow the edge length, so step less than the square root once near.
-        edge *= if round < 3 { ratio.sqrt() } else { ratio.powf(0.3) };
+        if ratio > 1.0 {
+            too_short = Some(too_short.map_or(edge, |e: f64| e.max(edge)));
+        } else {
+            too_long = Some(too_long.map_or(edge, |e: f64| e.min(edge)));
+        }
+        let guess = edge * ratio.sqrt();
+        edge = match (too_short, too_long) {
+            (Some(low), Some(high)) if low < high => {
+                if round < 4 && low < guess && guess < high { guess } else { (low * high).sqrt() }
+            }
+            // Whole numbers jump, so the bounds can cross: go on from here in smaller steps.
+            (Some(_), Some(_)) => edge * ratio.powf(0.2),
+            _ => guess,
+        };
     }
     let Some((miss, edge, mut plan)) = best else {
         return Err(QuantiseError::Program(ProgramError::Exhausted { nodes: options.search_nodes }));
