@@ -57,7 +57,7 @@ fn a_coat_keeps_its_counts_and_its_mirror_image() {
     }
     let surface = surface_of(&folder.0);
     assert!(surface.faces.iter().all(|face| face.len() == 4));
-    assert!((surface.faces.len() as f64 / 700.0 - 1.0).abs() <= 0.03);
+    assert!((surface.faces.len() as f64 / 1400.0 - 1.0).abs() <= 0.03);
     assert!(surface.edges().values().all(|&faces| faces <= 2));
     // A sphere with four holes, neck, wrists and hem: χ = 2 − 4.
     assert_eq!((surface.euler(), surface.valence_sum()), (-2, -8));
@@ -196,6 +196,22 @@ fn overrides_stand_above_the_job() {
     assert!(page.contains("faces = 600") && !page.contains("data:image"));
     // The job file itself stays as it was.
     assert_eq!(fs::read_to_string(&job).unwrap(), Sleeve::new().text());
+}
+
+#[test]
+fn fitted_sides_have_the_mirrored_topology() {
+    let folder = Folder::new();
+    let job = Sleeve::new().put(&folder);
+    let surface = |sides: &str| {
+        let out = folder.join(sides);
+        let words = ["run", word(&job), "--out", word(&out), "--pictures", "0"];
+        let run = loopwright(&[&words[..], &["--sides", sides]].concat());
+        assert!(matches!(run.status, Some(0 | 1)), "{run:?}");
+        surface_of(&out)
+    };
+    let (mirrored, fitted) = (surface("mirror"), surface("fit"));
+    assert_eq!(mirrored.faces, fitted.faces);
+    assert_eq!(mirrored.words.len(), fitted.words.len());
 }
 
 #[test]
