@@ -62,6 +62,9 @@ struct Rim {
     lengths: Vec<Vec<f64>>,
 }
 
+/// How far short of another curve, in quads, a guide may end to be led there directly.
+const NEAR_END: f64 = 1.6;
+
 struct Undo {
     edges: Vec<u32>,
     vertices: Vec<(u32, VertexMarks)>,
@@ -248,6 +251,9 @@ impl<'a> Laying<'a> {
             let Some(sector) = self.marks.sector_from(self.field, vertex, self.field.topology.edge(half)) else {
                 continue;
             };
+            if sector.quarters == 4 {
+                found.extend(self.to_near_curve(region, vertex, sector));
+            }
             for step in 1..sector.quarters {
                 let cause = if concave {
                     Cause::Onward
@@ -267,6 +273,34 @@ impl<'a> Laying<'a> {
             }
         }
         found
+    }
+
+    /// For a guide that ends in the open, but no more than about a quad short of another curve
+    /// ahead of it: the shortest way there.
+    fn to_near_curve(&self, region: &Region, vertex: u32, sector: Sector) -> Option<Candidate> {
+        let topology = &self.field.topology;
+        let reach = NEAR_END * self.quad;
+        let here = self.positions[vertex as usize];
+        let edge = sector.from;
+        let [a, b] = topology.ends(edge);
+        let ahead = (here - self.positions[if a == vertex { b } else { a } as usize]).normalize_or_zero();
+        let own = self.marks.curve_of_edge[edge as usize];
+        let mut goals: Vec<u32> = Vec::new();
+        for one in &region.loops {
+            for (i, &h) in one.halves.iter().enumerate() {
+                let v = topology.from(h);
+                let way = self.positions[v as usize] - here;
+                let other = self.marks.at[v as usize].marks.iter().all(|m| self.marks.curve_of_edge[m.edge as usize] != own);
+                if one.turns[i] >= 2 && other && way.length() <= reach && way.normalize_or_zero().dot(ahead) > 0.5 {
+                    goals.push(v);
+                }
+            }
+        }
+        goals.sort_unstable();
+        goals.dedup();
+        let run = self.paths(&[vertex], &goals, reach, &[])?;
+        let length = run_length(self.positions, &run);
+        Some(Candidate { run, cost: 0.2 * length / self.quad - 0.5, cause: Cause::Onward })
     }
 
     fn walk_limit(&self, region: &Region) -> f64 {
@@ -479,7 +513,7 @@ impl<'a> Laying<'a> {
                 if self.marks.curve_of_edge[edge as usize].is_some() || avoid.contains(&w) {
                     continue;
                 }
-                if self.marks.is_marked(w) && (!goals.contains(&w) || sources.contains(&v)) {
+                if self.marks.is_marked(w) && !goals.contains(&w) {
                     continue;
                 }
                 let next = cost + self.positions[v as usize].distance(self.positions[w as usize]);
