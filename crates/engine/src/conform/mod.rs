@@ -17,6 +17,8 @@ mod chords;
 mod lift;
 mod rails;
 mod shape;
+#[cfg(test)]
+mod tests;
 mod volume;
 
 use std::sync::Arc;
@@ -48,7 +50,7 @@ pub struct ConformOptions {
 impl ConformOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, rounds: 60, final_rounds: 30, straddle: true }
+        Self { quad_edge, rounds: 90, final_rounds: 30, straddle: true }
     }
 }
 

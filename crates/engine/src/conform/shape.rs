@@ -115,7 +115,7 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
 
 /// Least side that a rectangle may have, in the shorter of its other side and the target edge:
 /// so a strip that has shrunk to nothing opens again.
-const LEAST_SIDE: f64 = 0.35;
+const LEAST_SIDE: f64 = 0.7;
 
 /// For every quad, its corners in the rectangle nearest to it.
 fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {

@@ -1,0 +1,169 @@
+//! What placed vertices promise, on whole surfaces.
+
+use base::Task;
+
+use super::*;
+use crate::fill::Origin;
+use crate::layout::ArcSource;
+use crate::model::ChainSource;
+use crate::testing::{Made, all_made, made};
+
+/// Chains that a vertex of the filled mesh lies on.
+fn chains_of(made: &Made, v: usize) -> Vec<usize> {
+    let (surface, layout) = (&made.laid.surface, &made.laid.layout);
+    match made.filled.origin[v] {
+        Origin::Inside { .. } => Vec::new(),
+        Origin::Arc { arc, .. } => match layout.arcs[arc].source {
+            ArcSource::Chain(c) => vec![c],
+            ArcSource::Laid(_) => Vec::new(),
+        },
+        Origin::Node { vertex } => {
+            (0..surface.chains.len()).filter(|&c| surface.chains[c].vertices.contains(&vertex)).collect()
+        }
+    }
+}
+
+/// Distance from a point to a polyline.
+fn off_polyline(points: &[DVec3], closed: bool, p: DVec3) -> f64 {
+    let n = points.len();
+    (0..n - usize::from(!closed))
+        .map(|i| {
+            let (a, b) = (points[i], points[(i + 1) % n]);
+            let t = ((p - a).dot(b - a) / (b - a).length_squared().max(1e-300)).clamp(0.0, 1.0);
+            p.distance(a.lerp(b, t))
+        })
+        .fold(f64::INFINITY, f64::min)
+}
+
+/// Greatest distance, in quad edges, of a curve's vertices from their curve.
+fn off_curves(made: &Made, mesh: &QuadMesh) -> f64 {
+    let mut worst = 0f64;
+    for v in 0..mesh.positions.len() {
+        for c in chains_of(made, v) {
+            if let ChainSource::Curve(curve) = made.laid.surface.chains[c].source {
+                let curve = &made.laid.curves[curve];
+                worst = worst.max(off_polyline(&curve.points, curve.closed, mesh.positions[v]) / made.case.edge);
+            }
+        }
+    }
+    worst
+}
+
+fn placed(made: &Made, options: &ConformOptions, task: &Task) -> Result<(QuadMesh, Findings), ConformError> {
+    let laid = &made.laid;
+    run(
+        &made.filled,
+        &laid.surface,
+        &laid.field,
+        &laid.layout,
+        &laid.curves,
+        &made.case.sculpt,
+        laid.plane,
+        options,
+        task,
+    )
+}
+
+fn on_surface(made: &Made) -> QuadMesh {
+    let mut options = ConformOptions::for_edge(made.case.edge);
+    options.straddle = false;
+    placed(made, &options, &Task::default()).unwrap().0
+}
+
+#[test]
+fn connectivity_stays() {
+    for made in all_made() {
+        assert_eq!(made.placed.quads, made.filled.mesh.quads);
+        assert_eq!(made.placed.positions.len(), made.filled.mesh.positions.len());
+        assert!(made.placed.positions.iter().all(|p| p.is_finite()), "{}", made.case.name);
+    }
+}
+
+#[test]
+fn vertices_of_a_curve_lie_on_it() {
+    for name in ["tube", "half", "ball", "torus", "dangling line"] {
+        let made = made(name);
+        let off = off_curves(made, &on_surface(made));
+        assert!(off < 0.01, "{name}: {off} edges");
+    }
+}
+
+#[test]
+fn straddling_takes_no_vertex_further_than_it_says() {
+    for made in all_made() {
+        // A fifth of an edge along the curve's own rail, and a tenth for the faces.
+        let off = off_curves(made, &made.placed);
+        assert!(off < 0.3, "{}: {off} edges", made.case.name);
+    }
+}
+
+#[test]
+fn without_straddling_every_vertex_lies_on_the_sculpt() {
+    for name in ["tube", "half", "ball", "torus"] {
+        let made = made(name);
+        for (v, &p) in on_surface(made).positions.iter().enumerate() {
+            let off = made.case.sculpt.index.closest(p).unwrap().point.distance(p);
+            // Chains lie on the work surface, whose edges cut corners by a hundredth of a quad.
+            let limit = if chains_of(made, v).is_empty() { 1e-6 } else { 0.02 * made.case.edge };
+            assert!(off < limit, "{name}: vertex {v} {off}");
+        }
+    }
+}
+
+#[test]
+fn vertices_of_the_centre_line_lie_on_the_plane_exactly() {
+    let made = made("half");
+    let plane = made.laid.plane.unwrap();
+    let mut on_plane = 0;
+    for (v, &p) in made.placed.positions.iter().enumerate() {
+        let of_plane = |&c: &usize| made.laid.surface.chains[c].source == ChainSource::Plane;
+        if chains_of(made, v).iter().any(of_plane) {
+            assert_eq!(plane.height(p), 0.0, "vertex {v} {p}");
+            on_plane += 1;
+        } else {
+            assert!(plane.height(p) > 0.01 * made.case.edge, "vertex {v} {p}");
+        }
+    }
+    assert!(on_plane > 10);
+}
+
+#[test]
+fn no_quad_is_folded_or_squeezed() {
+    for made in all_made() {
+        for (q, quad) in made.placed.quads.iter().enumerate() {
+            let jacobian = shape::scaled_jacobian(quad.map(|v| made.placed.positions[v as usize]));
+            // As the check stage asks.
+            assert!(jacobian > 0.1, "{}: quad {q} {jacobian}", made.case.name);
+        }
+    }
+}
+
+#[test]
+fn a_rings_vertices_are_evenly_spaced() {
+    for name in ["counts agree", "ball"] {
+        let made = made(name);
+        for c in 0..made.laid.curves.len() {
+            let on = |v: u32| {
+                chains_of(made, v as usize).iter().any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
+            };
+            let topology = made.placed.topology();
+            let lengths: Vec<f64> = topology
+                .edges
+                .iter()
+                .filter(|e| on(e[0]) && on(e[1]))
+                .map(|e| made.placed.positions[e[0] as usize].distance(made.placed.positions[e[1] as usize]))
+                .collect();
+            let (low, high) = lengths.iter().fold((f64::INFINITY, 0f64), |(l, h), &x| (l.min(x), h.max(x)));
+            assert!(high < 1.5 * low, "{name}: {low} to {high}");
+        }
+    }
+}
+
+#[test]
+fn cancelling_stops_placing() {
+    let made = made("tube");
+    let task = Task::default();
+    task.cancel();
+    let error = placed(made, &ConformOptions::for_edge(made.case.edge), &task).unwrap_err();
+    assert_eq!(error, ConformError::Cancelled(base::Cancelled));
+}
