@@ -9,13 +9,14 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What each crate may use of the workspace, tests and build scripts included.
-const MAY_USE: [(&str, &[&str]); 9] = [
+const MAY_USE: [(&str, &[&str]); 10] = [
     ("base", &[]),
     ("mesh", &["base"]),
     ("numeric", &["base"]),
     ("files", &["base", "mesh"]),
     ("engine", &["base", "mesh", "numeric"]),
-    ("session", &["base", "mesh", "files", "engine"]),
+    // Demo for tests alone.
+    ("session", &["base", "mesh", "files", "engine", "demo"]),
     ("report", &["base", "mesh"]),
     ("demo", &["base", "mesh"]),
     (
@@ -24,10 +25,11 @@ const MAY_USE: [(&str, &[&str]); 9] = [
             "base", "mesh", "files", "engine", "session", "report", "demo",
         ],
     ),
+    ("bench", &["base", "mesh", "engine", "session", "demo"]),
 ];
 
 /// Libraries that only one crate may name.
-const OWNERS: [(&str, &str); 8] = [
+const OWNERS: [(&str, &str); 9] = [
     ("faer", "numeric"),
     ("microlp", "numeric"),
     ("toml_edit", "files"),
@@ -36,6 +38,7 @@ const OWNERS: [(&str, &str); 8] = [
     ("base64", "report"),
     ("clap", "cli"),
     ("ctrlc", "cli"),
+    ("parry3d-f64", "bench"),
 ];
 
 /// Folder name and dependencies of each crate of the workspace.
