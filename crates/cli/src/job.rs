@@ -70,6 +70,7 @@ impl Order {
                 files::Size::Faces(n) => Size::Faces(n as usize),
                 files::Size::Edge(edge) => Size::Edge(edge),
             },
+            adapt: self.spec.density.adapt,
         }
     }
 

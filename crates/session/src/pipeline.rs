@@ -37,6 +37,8 @@ pub struct Settings {
     pub sides: Sides,
     /// Wanted size.
     pub size: Size,
+    /// How far the size follows curvature, 0 (even) to 1.
+    pub adapt: f64,
 }
 
 /// How long a stage took.
@@ -254,6 +256,7 @@ impl Session {
         clock.lap("field");
         let mut options = LayoutOptions::for_edge(edge);
         options.cancel_quads = cancel;
+        options.adapt = settings.adapt;
         let (patches, more) = layout::run(surface, &cross, curves, &options, task)?;
         findings.append(more);
         clock.lap("layout");

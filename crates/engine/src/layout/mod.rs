@@ -13,9 +13,12 @@
 //! characteristic, so laying a curve along the field can't leave a region
 //! that is uncountable.
 
+mod density;
 mod lay;
 pub mod marks;
 mod regions;
+#[cfg(test)]
+mod tests;
 mod trace;
 
 use base::{Finding, Findings, Level, Place, Task};
@@ -36,6 +39,8 @@ pub struct LayoutOptions {
     pub quad_edge: f64,
     /// Most curves that may be laid; default 2,000.
     pub most_curves: usize,
+    /// How far the size of the quads follows curvature, 0 (even) to 1; default 0.
+    pub adapt: f64,
     /// Singularities of opposite sign within this many quad edges cancel; default 3.
     pub cancel_quads: f64,
 }
@@ -43,7 +48,7 @@ pub struct LayoutOptions {
 impl LayoutOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, most_curves: 2000, cancel_quads: 3.0 }
+        Self { quad_edge, most_curves: 2000, adapt: 0.0, cancel_quads: 3.0 }
     }
 }
 
@@ -84,6 +89,9 @@ pub struct Arc {
     pub source: ArcSource,
     /// Length, model units.
     pub length: f64,
+    /// How much denser than the mean the quads along it should be; 1 where size doesn't follow
+    /// curvature.
+    pub density: f64,
 }
 
 /// An arc as one patch sees it.
@@ -157,7 +165,8 @@ pub fn run(
         }
     }
     let (marks, laid) = (laying.marks, laying.curves);
-    let (arcs, arc_of_edge) = arcs_of(surface, field, &marks, &laid, &regions);
+    let wanted = density::density(surface, field, options.quad_edge, options.adapt);
+    let (arcs, arc_of_edge) = arcs_of(surface, field, &marks, &laid, &regions, &wanted);
     let patches = regions
         .iter()
         .map(|r| patch_of(surface, field, r, &arcs, &arc_of_edge))
@@ -205,6 +214,7 @@ fn arcs_of(
     marks: &Marks,
     laid: &[LaidCurve],
     regions: &[Region],
+    wanted: &[f64],
 ) -> (Vec<Arc>, Vec<Option<u32>>) {
     let topology = &field.topology;
     let mut node: Vec<bool> = (0..surface.positions.len() as u32).map(|v| marks.is_node(v)).collect();
@@ -236,7 +246,8 @@ fn arcs_of(
             if node[run[i] as usize] || i + 1 == run.len() {
                 let piece = run[from..=i].to_vec();
                 let length = trace::run_length(&surface.positions, &piece);
-                arcs.push(Arc { vertices: piece, source, length });
+                let density = density::along(surface, wanted, &piece);
+                arcs.push(Arc { vertices: piece, source, length, density });
                 from = i;
             }
         }

@@ -36,11 +36,12 @@ pub(super) fn solve(
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
     let arcs: Vec<Variable> = layout.arcs.iter().map(|_| program.whole(0.0, 1, MOST)).collect();
-    let mut wanted: Vec<f64> = layout.arcs.iter().map(|a| a.length / edge).collect();
+    let mut wanted: Vec<f64> = layout.arcs.iter().map(|a| a.length * a.density / edge).collect();
     for promise in promises {
-        let whole: f64 = promise.arcs.iter().map(|&a| layout.arcs[a].length).sum();
+        let weight = |a: usize| layout.arcs[a].length * layout.arcs[a].density;
+        let whole: f64 = promise.arcs.iter().map(|&a| weight(a)).sum();
         for &a in &promise.arcs {
-            wanted[a] = layout.arcs[a].length / whole.max(1e-300) * f64::from(promise.count);
+            wanted[a] = weight(a) / whole.max(1e-300) * f64::from(promise.count);
         }
         let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
         program.row(&terms, Relation::Equal, f64::from(promise.count));
@@ -171,8 +172,21 @@ fn faces_of(layout: &Layout, plan: &Plan, patch: usize) -> usize {
         return (0..n).map(|i| (y[i] * y[(i + 1) % n]) as usize).sum();
     }
     let side = |i: usize| plan.side(layout, patch, i) as usize;
-    if plan.surplus[patch] == [0, 0] {
-        return side(0) * side(1);
+    faces_between(side(0), side(1), side(2), side(3))
+}
+
+/// Faces of a block of four sides, whose opposite sides may differ: as `fill` lays them, a surplus
+/// in one row in the middle, with three faces more for each two edges that it takes up.
+fn faces_between(bottom: usize, right: usize, top: usize, left: usize) -> usize {
+    if bottom < top {
+        return faces_between(top, left, bottom, right);
     }
-    (side(0) + side(2)) * (side(1) + side(3)) / 4
+    if bottom == top {
+        return if left == right { bottom * left } else { faces_between(right, top, left, bottom) };
+    }
+    let rows = left.min(right);
+    let before = rows.saturating_sub(1) / 2;
+    let (left, right) = (left.saturating_sub(before + 1), right.saturating_sub(before + 1));
+    let narrowing = before * bottom + top + 3 * ((bottom - top) / 2);
+    narrowing + if left == 0 && right == 0 { 0 } else { faces_between(top, right, top, left) }
 }
