@@ -13,7 +13,7 @@ use engine::layout::{self, Layout, LayoutOptions};
 use engine::model::{Guide, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
-use engine::work::{self, WorkOptions};
+use engine::work::{self, LightHalf, WorkOptions};
 use mesh::QuadMesh;
 use thiserror::Error;
 
@@ -112,6 +112,14 @@ impl SessionError {
 pub struct Session {
     sculpt: Sculpt,
     half: Option<(PlaneChoice, Arc<(Half, Findings)>)>,
+    light: Option<(PlaneChoice, Size, Arc<Light>)>,
+}
+
+/// What stages from guides on start from, whatever the guides.
+struct Light {
+    half: LightHalf,
+    /// Edge length that the area of the whole sculpt tells, model units.
+    edge: f64,
 }
 
 struct Prepared {
@@ -144,7 +152,7 @@ impl Variant {
 
 /// Smoothing rounds of the field, and quads within which singularities cancel, tried in this
 /// order until no strip crosses itself.
-const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 3.0), (12, 6.0), (40, 6.0)];
+const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
 /// Work surfaces whose area tells another edge length than this share are made again.
 const EDGE_DRIFT: f64 = 0.1;
@@ -152,7 +160,7 @@ const EDGE_DRIFT: f64 = 0.1;
 impl Session {
     /// Opens a sculpt.
     pub fn new(sculpt: Sculpt) -> Self {
-        Self { sculpt, half: None }
+        Self { sculpt, half: None, light: None }
     }
 
     /// The sculpt.
@@ -170,7 +178,9 @@ impl Session {
         let (half, half_findings) = &*kept;
         clock.lap("symmetry");
         let mut findings = half_findings.clone();
-        let prepared = self.prepare(half, settings, task, &mut clock)?;
+        let light = self.light(half, settings, task)?;
+        clock.lap("work");
+        let prepared = self.prepare(half, &light, settings, task, &mut clock)?;
         findings.append(prepared.findings.clone());
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
 
@@ -286,42 +296,71 @@ impl Session {
         }
     }
 
-    /// Guides and work surface; made a second time where openings cut so much away that the
-    /// budget means another edge length.
-    fn prepare(
-        &self,
-        half: &Half,
-        settings: &Settings,
-        task: &Task,
-        clock: &mut Clock,
-    ) -> Result<Prepared, SessionError> {
-        let halves = if half.plane.is_some() { 2.0 } else { 1.0 };
-        let mut edge = match settings.size {
+    /// The half made light; kept for as long as plane and wanted size stay.
+    fn light(&mut self, half: &Half, settings: &Settings, task: &Task) -> Result<Arc<Light>, SessionError> {
+        match &self.light {
+            Some((plane, size, kept)) if *plane == settings.plane && *size == settings.size => {
+                return Ok(Arc::clone(kept));
+            }
+            _ => self.light = None,
+        }
+        let edge = match settings.size {
             Size::Edge(edge) => edge,
-            Size::Faces(n) => (half.mesh.area() * halves / n.max(1) as f64).sqrt(),
+            Size::Faces(n) => (half.mesh.area() * halves(half) / n.max(1) as f64).sqrt(),
         };
         if !(edge.is_finite() && edge > 0.0) {
             return Err(SessionError::NoArea);
         }
-        let mut again = matches!(settings.size, Size::Faces(_));
-        loop {
-            let (curves, mut findings) =
-                guides::run(&settings.guides, &self.sculpt, half.plane, &GuideOptions { edge }, task)?;
-            clock.lap("guides");
-            let (surface, more) = work::run(half, &self.sculpt, &curves, &WorkOptions::for_edge(edge), task)?;
-            clock.lap("work");
-            findings.append(more);
-            let Size::Faces(n) = settings.size else {
-                return Ok(Prepared { curves, surface, edge, findings });
-            };
-            let fits = (area(&surface) * halves / n.max(1) as f64).sqrt();
-            if !again || (fits / edge - 1.0).abs() < EDGE_DRIFT {
-                return Ok(Prepared { curves, surface, edge: fits, findings });
-            }
-            edge = fits;
-            again = false;
-        }
+        let fine = edge * WorkOptions::for_edge(edge).ratio;
+        let made = LightHalf::new(half, &self.sculpt, fine, task)?;
+        let made = Arc::new(Light { half: made, edge });
+        self.light = Some((settings.plane, settings.size, Arc::clone(&made)));
+        Ok(made)
     }
+
+    /// Guides and work surface. Openings may cut so much away that the budget means another
+    /// edge length: what they leave is measured first.
+    fn prepare(
+        &self,
+        half: &Half,
+        light: &Light,
+        settings: &Settings,
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Prepared, SessionError> {
+        let laid = |edge: f64, clock: &mut Clock| {
+            let options = GuideOptions { edge };
+            let laid = guides::run(&settings.guides, &self.sculpt, half.plane, &options, task);
+            clock.lap("guides");
+            laid
+        };
+        let fits = |area: f64, n: usize| (area * halves(half) / n.max(1) as f64).sqrt();
+        let mut edge = light.edge;
+        let (mut curves, mut findings) = laid(edge, clock)?;
+        if let Size::Faces(n) = settings.size {
+            let options = WorkOptions::for_edge(edge);
+            let kept = work::kept_area(&light.half, &self.sculpt, &curves, &options, task)?;
+            clock.lap("work");
+            let wanted = fits(kept, n);
+            if (wanted / edge - 1.0).abs() >= EDGE_DRIFT {
+                edge = wanted;
+                (curves, findings) = laid(edge, clock)?;
+            }
+        }
+        let options = WorkOptions::for_edge(edge);
+        let (surface, more) = work::run_light(&light.half, &self.sculpt, &curves, &options, task)?;
+        clock.lap("work");
+        findings.append(more);
+        if let Size::Faces(n) = settings.size {
+            edge = fits(area(&surface), n);
+        }
+        Ok(Prepared { curves, surface, edge, findings })
+    }
+}
+
+/// How many of the half make the whole.
+fn halves(half: &Half) -> f64 {
+    if half.plane.is_some() { 2.0 } else { 1.0 }
 }
 
 fn area(surface: &WorkSurface) -> f64 {
