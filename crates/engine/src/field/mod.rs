@@ -10,6 +10,7 @@
 //! the surface that is smoothed to the scale of the quads, so that wrinkles
 //! aren't read as flow.
 
+mod corners;
 mod frames;
 mod solve;
 #[cfg(test)]
@@ -139,10 +140,10 @@ pub fn run(surface: &WorkSurface, options: &FieldOptions, task: &Task) -> Result
 }
 
 /// Positions smoothed towards the mean of the neighbours; along chains only the
-/// chain's neighbours count, so that boundaries keep their shape.
+/// chain's neighbours count, so that boundaries keep their shape; their corners stay.
 fn smoothed(surface: &WorkSurface, topology: &TriTopology, rounds: u32) -> Vec<DVec3> {
     let mut along: Vec<Vec<u32>> = vec![Vec::new(); surface.positions.len()];
-    let mut pinned = vec![false; surface.positions.len()];
+    let mut pinned = corners::corners(surface, topology);
     for chain in &surface.chains {
         let n = chain.vertices.len();
         for i in 0..n {

@@ -57,6 +57,10 @@ const CORNER_TURN: f64 = 1.0;
 /// Turning, over a whole quad to either side, that must be left of it: a zigzag takes its own
 /// turning back.
 const CORNER_LASTS: f64 = 0.75;
+/// A closed curve shorter than this many quads turns that much anyway, so it must turn by
+/// [`TIGHT_CORNER_TURN`] to have a corner, nearly all of it lasting.
+const TIGHT_LOOP_QUADS: f64 = 18.0;
+const TIGHT_CORNER_TURN: f64 = 1.3;
 
 impl Marks {
     /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
@@ -292,17 +296,24 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
             let j = i as i64 + d;
             if chain.closed { Some(j.rem_euclid(n as i64) as usize) } else { usize::try_from(j).ok().filter(|&j| j < n) }
         };
+        let length = super::trace::run_length(&surface.positions, &chain.vertices);
+        let (least_turn, least_lasting) = if chain.closed && length < TIGHT_LOOP_QUADS * quad_edge {
+            (TIGHT_CORNER_TURN, 0.85 * TIGHT_CORNER_TURN)
+        } else {
+            (CORNER_TURN, CORNER_LASTS)
+        };
         let window = reach as i64;
         let wide = ((quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4) as i64;
         let summed: Vec<f64> =
             (0..n).map(|i| (-window..=window).filter_map(|d| near(i, d)).map(|j| single[j]).sum()).collect();
         for i in 0..n {
             let lasting: f64 = (-wide..=wide).filter_map(|d| near(i, d)).map(|j| single[j]).sum();
-            if summed[i].abs() < CORNER_TURN || lasting * summed[i].signum() < CORNER_LASTS {
+            if summed[i].abs() < least_turn || lasting * summed[i].signum() < least_lasting {
                 continue;
             }
             // The sharpest of its neighbourhood; of equal ones the sharpest by itself, then the first.
-            let rank = |j: usize| (summed[j].abs(), single[j].abs());
+            // Sums over windows that hold the same corner differ by rounding only: that makes them equal.
+            let rank = |j: usize| ((summed[j].abs() * 1e6).round(), single[j].abs());
             let sharpest = (1..=3 * window).all(|d| {
                 near(i, -d).is_none_or(|j| rank(j) < rank(i)) && near(i, d).is_none_or(|j| rank(j) <= rank(i) || j == i)
             });
