@@ -20,3 +20,5 @@ pub mod fill;
 pub mod layout;
 pub mod quantise;
 pub mod assemble;
+#[cfg(test)]
+pub(crate) mod testing;

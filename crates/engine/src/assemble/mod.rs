@@ -7,6 +7,8 @@
 
 mod groups;
 mod reasons;
+#[cfg(test)]
+mod tests;
 
 use mesh::{DVec3, QuadMesh};
 

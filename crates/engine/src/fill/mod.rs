@@ -8,6 +8,8 @@
 
 mod blocks;
 mod disk;
+#[cfg(test)]
+mod tests;
 
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, QuadMesh};

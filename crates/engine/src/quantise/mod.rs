@@ -11,6 +11,9 @@
 
 mod chords;
 mod model;
+mod parity;
+#[cfg(test)]
+mod tests;
 
 use base::{Finding, Findings, Level, Place, Task};
 use numeric::ProgramError;
@@ -106,6 +109,9 @@ pub fn run(
 ) -> Result<(Plan, Findings), QuantiseError> {
     task.report("quantise", 0.0)?;
     let counts = promised(surface, layout, curves);
+    if parity::contradict(layout, &counts) {
+        return Err(clash(layout, curves, guides, &counts, options.quad_edge, options));
+    }
     let mut edge = options.quad_edge;
     let mut best: Option<(f64, f64, Plan)> = None;
     // Edge lengths known to give too many and too few faces.
@@ -197,7 +203,7 @@ fn clash(
 ) -> QuantiseError {
     let fails = |set: &[model::Promise]| {
         let none = vec![0; layout.arcs.len()];
-        matches!(model::solve(layout, set, &none, edge, options.nodes), Err(ProgramError::Infeasible))
+        parity::contradict(layout, set) || matches!(model::solve(layout, set, &none, edge, options.nodes), Err(ProgramError::Infeasible))
     };
     let mut set = promises.to_vec();
     if !fails(&[]) {
