@@ -79,6 +79,7 @@ impl Coat {
                 normal: DVec3::X,
             }),
             sides: Sides::Mirror,
+            adapt: 0.5,
             size: Size::Faces(faces),
         }
     }

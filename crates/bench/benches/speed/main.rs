@@ -14,6 +14,9 @@ mod stages;
 
 use clock::heading;
 
+/// Runs of which each figure is the median.
+const RUNS: usize = 5;
+
 fn main() {
     // The bench starts itself anew to measure memory in a fresh process.
     let mut args = std::env::args().skip(1);
@@ -21,20 +24,46 @@ fn main() {
         memory::child(&args.next().expect("a file of triangles"));
         return;
     }
+    // `cargo bench -p loopwright-bench -- solve` runs what has "solve" in its name alone.
+    let wanted: Vec<String> = std::env::args()
+        .skip(1)
+        .filter(|a| !a.starts_with('-'))
+        .collect();
+    let chosen = |name: &str| wanted.is_empty() || wanted.iter().any(|w| name.contains(w));
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     println!("Loopwright, speed on the keeper's coat; {threads} threads.");
-    let small = coat::Coat::new(200_000);
-    let everyday = coat::Coat::new(1_000_000);
-    heading("Intake");
-    let sculpt = stages::intake(&everyday, 5);
-    memory::intake(&everyday);
-    heading("Closest points and rays");
-    queries::compare(&sculpt);
-    heading("From guides to the finished surface, 1,800 faces");
-    stages::solve(&everyday, sculpt, 3);
-    heading("Cost per face, 200 k triangles");
-    stages::per_face(&small, 3);
-    heading("Growth with the sculpt, 1,800 faces");
-    let large = coat::Coat::new(2_000_000);
-    stages::growth(&small, &large, 3);
+    if ["intake", "queries", "solve"].into_iter().any(chosen) {
+        everyday(chosen);
+    }
+    if ["faces", "growth"].into_iter().any(chosen) {
+        let small = coat::Coat::new(200_000);
+        if chosen("faces") {
+            heading("Cost per face, 200 k triangles");
+            stages::per_face(&small, RUNS);
+        }
+        if chosen("growth") {
+            heading("Growth with the sculpt, 1,800 faces");
+            stages::growth(&small, &coat::Coat::new(2_000_000), RUNS);
+        }
+    }
+}
+
+/// What is measured on the everyday sculpt.
+fn everyday(chosen: impl Fn(&str) -> bool) {
+    let coat = coat::Coat::new(1_000_000);
+    let sculpt = if chosen("intake") {
+        heading("Intake");
+        memory::intake(&coat);
+        stages::intake(&coat, RUNS)
+    } else {
+        coat.sculpt()
+    };
+    if chosen("queries") {
+        heading("Closest points and rays");
+        queries::compare(&sculpt);
+    }
+    if chosen("solve") {
+        heading("From guides to the finished surface, 1,800 faces");
+        stages::solve(&coat, &sculpt, RUNS);
+    }
 }

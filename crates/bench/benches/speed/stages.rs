@@ -4,7 +4,7 @@ use base::Task;
 use engine::model::Sculpt;
 use session::{Outcome, Session, Settings};
 
-use crate::clock::{line, median, timed};
+use crate::clock::{line, median, processor, timed};
 use crate::coat::Coat;
 
 /// Faces of the everyday job.
@@ -28,34 +28,32 @@ pub fn intake(coat: &Coat, runs: usize) -> Sculpt {
     sculpt
 }
 
+/// A run and its cost.
+struct Run {
+    outcome: Outcome,
+    seconds: f64,
+    processor: f64,
+}
+
 /// Times every stage, then a changed guide.
-pub fn solve(coat: &Coat, sculpt: Sculpt, runs: usize) {
+pub fn solve(coat: &Coat, sculpt: &Sculpt, runs: usize) {
     println!(
         "  medians of {runs} runs, {:.3} M triangles",
         coat.millions()
     );
     let (settings, changed) = (coat.settings(FACES), coat.changed(FACES));
-    let mut all = Vec::new();
-    let mut again = Vec::new();
-    let mut again_stages = Vec::new();
+    let (mut first, mut again) = (Vec::new(), Vec::new());
     for _ in 0..runs {
         let mut session = Session::new(sculpt.clone());
-        let (outcome, seconds) = run(&mut session, &settings);
-        all.push((outcome, seconds));
-        let (outcome, seconds) = run(&mut session, &changed);
-        again.push(seconds);
-        again_stages.push(outcome);
+        first.push(run(&mut session, &settings));
+        again.push(run(&mut session, &changed));
     }
-    stage_lines(&all.iter().map(|x| &x.0).collect::<Vec<_>>());
-    line(
-        "guides to finished surface, sum",
-        median(all.iter().map(|x| x.1)),
-        "s",
-    );
+    stage_lines(&first);
+    sum_lines("guides to finished surface", &first);
     println!("  one ring moved, in the same session:");
-    stage_lines(&again_stages.iter().collect::<Vec<_>>());
-    line("changed guide to finished surface, sum", median(again), "s");
-    println!("  surface: {} faces", all[0].0.surface.quads.len());
+    stage_lines(&again);
+    sum_lines("changed guide to finished surface", &again);
+    println!("  surface: {} faces", first[0].outcome.surface.quads.len());
 }
 
 /// Cost a face at several sizes.
@@ -67,19 +65,11 @@ pub fn per_face(coat: &Coat, runs: usize) {
     let sculpt = coat.sculpt();
     for wanted in [500, 2000, 5000] {
         let settings = coat.settings(wanted);
-        let results: Vec<(usize, f64)> = (0..runs)
-            .map(|_| {
-                let (outcome, seconds) = run(&mut Session::new(sculpt.clone()), &settings);
-                (outcome.surface.quads.len(), seconds)
-            })
+        let results: Vec<Run> = (0..runs)
+            .map(|_| run(&mut Session::new(sculpt.clone()), &settings))
             .collect();
-        let seconds = median(results.iter().map(|r| r.1));
-        let faces = results[0].0;
-        line(
-            &format!("{wanted} faces wanted, {faces} made"),
-            seconds,
-            "s",
-        );
+        let faces = results[0].outcome.surface.quads.len();
+        let [seconds, _] = sum_lines(&format!("{wanted} faces wanted, {faces} made"), &results);
         line("  a face", 1e3 * seconds / faces as f64, "ms");
     }
 }
@@ -87,28 +77,45 @@ pub fn per_face(coat: &Coat, runs: usize) {
 /// Solve time on a small and a large sculpt.
 pub fn growth(small: &Coat, large: &Coat, runs: usize) {
     println!("  medians of {runs} runs each");
-    let mut seconds = [0.0; 2];
-    for (coat, seconds) in [small, large].into_iter().zip(&mut seconds) {
+    let sums = [small, large].map(|coat| {
         let sculpt = coat.sculpt();
         let settings = coat.settings(FACES);
-        let results: Vec<(Outcome, f64)> = (0..runs)
+        let results: Vec<Run> = (0..runs)
             .map(|_| run(&mut Session::new(sculpt.clone()), &settings))
             .collect();
         println!("  {:.3} M triangles:", coat.millions());
-        stage_lines(&results.iter().map(|r| &r.0).collect::<Vec<_>>());
-        *seconds = median(results.iter().map(|r| r.1));
-        line("sum", *seconds, "s");
-    }
-    line("ratio", seconds[1] / seconds[0], "");
+        stage_lines(&results);
+        sum_lines("sum", &results)
+    });
+    line("ratio", sums[1][0] / sums[0][0], "");
+    line("ratio, processor", sums[1][1] / sums[0][1], "");
 }
 
-fn run(session: &mut Session, settings: &Settings) -> (Outcome, f64) {
-    timed(|| session.run(settings, &Task::default()).expect("a surface"))
+fn run(session: &mut Session, settings: &Settings) -> Run {
+    let before = processor();
+    let (outcome, seconds) = timed(|| session.run(settings, &Task::default()).expect("a surface"));
+    Run {
+        outcome,
+        seconds,
+        processor: processor() - before,
+    }
 }
 
-fn stage_lines(outcomes: &[&Outcome]) {
-    for (i, stage) in outcomes[0].stages.iter().enumerate() {
-        let seconds = median(outcomes.iter().map(|o| o.stages[i].seconds));
-        line(stage.name, seconds, "s");
+fn stage_lines(runs: &[Run]) {
+    for (i, stage) in runs[0].outcome.stages.iter().enumerate() {
+        line(
+            stage.name,
+            median(runs.iter().map(|r| r.outcome.stages[i].seconds)),
+            "s",
+        );
     }
+}
+
+/// Prints and gives medians of the whole: seconds, and seconds of processors.
+fn sum_lines(name: &str, runs: &[Run]) -> [f64; 2] {
+    let seconds = median(runs.iter().map(|r| r.seconds));
+    let processor = median(runs.iter().map(|r| r.processor));
+    line(name, seconds, "s");
+    line("  of processors", processor, "s");
+    [seconds, processor]
 }

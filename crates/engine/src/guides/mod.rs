@@ -62,6 +62,8 @@ struct Ground<'a> {
     rims: Vec<Polyline>,
     /// Target edge of the quads, model units.
     edge: f64,
+    /// The sculpt's diagonal, model units.
+    diagonal: f64,
     router: snap::Router,
 }
 
@@ -95,6 +97,7 @@ pub fn run(
         sculpt,
         rims: rim::rims(sculpt),
         edge,
+        diagonal: sculpt.mesh.diagonal(),
         router: snap::Router::default(),
     };
     let mut out = GuideCurves::default();
@@ -170,7 +173,7 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
             count: guide.count.unwrap_or(0),
         });
     }
-    let snapped = snap::snap(guide, sculpt, edge)?;
+    let snapped = snap::snap(guide, ground)?;
     let line = snap::fill(&snapped, guide.closed, ground);
     if line.length() < edge.min(0.5 * edge * least as f64) {
         return Err(GuideError::TooShort {

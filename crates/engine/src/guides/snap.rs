@@ -18,8 +18,9 @@ pub(super) struct Snapped {
 }
 
 /// Snaps drawn points; repeated ones are dropped.
-pub(super) fn snap(guide: &Guide, sculpt: &Sculpt, edge: f64) -> Result<Vec<Snapped>, GuideError> {
-    let limit = (2.0 * edge).max(0.03 * sculpt.mesh.diagonal());
+pub(super) fn snap(guide: &Guide, ground: &Ground<'_>) -> Result<Vec<Snapped>, GuideError> {
+    let (sculpt, edge) = (ground.sculpt, ground.edge);
+    let limit = (2.0 * edge).max(0.03 * ground.diagonal);
     let mut snapped: Vec<Snapped> = Vec::with_capacity(guide.points.len());
     for (i, &p) in guide.points.iter().enumerate() {
         let off = |distance| GuideError::OffSculpt {

@@ -90,6 +90,7 @@ fn ranked(sculpt: &Sculpt, planes: impl Iterator<Item = Plane>, points: &[DVec3]
 
 fn refined(sculpt: &Sculpt, start: Plane, points: &[DVec3], rounds: usize) -> Plane {
     let mut plane = start;
+    let diagonal = sculpt.mesh.diagonal();
     for _ in 0..rounds {
         let pairs: Vec<(DVec3, DVec3)> = points
             .par_iter()
@@ -113,7 +114,7 @@ fn refined(sculpt: &Sculpt, start: Plane, points: &[DVec3], rounds: usize) -> Pl
             normal,
         };
         let moved = (next.normal - plane.normal).length()
-            + next.height(plane.origin).abs() / sculpt.mesh.diagonal();
+            + next.height(plane.origin).abs() / diagonal;
         plane = next;
         if moved < 1e-9 {
             break;

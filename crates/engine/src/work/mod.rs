@@ -12,6 +12,7 @@ mod edit;
 mod embed;
 mod error;
 mod grid;
+mod light;
 mod project;
 mod rail;
 mod reduce;
@@ -32,6 +33,7 @@ use edit::EditMesh;
 use remesh::Remesher;
 
 pub use error::WorkError;
+pub use light::LightHalf;
 
 /// What the work surface should be like.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -69,28 +71,22 @@ pub fn run(
     options: &WorkOptions,
     task: &Task,
 ) -> Result<(WorkSurface, Findings), WorkError> {
-    let edge = options.edge * options.ratio;
-    if !(edge.is_finite() && options.edge > 0.0 && options.ratio > 0.0) {
-        return Err(WorkError::BadOptions {
-            edge: options.edge,
-            ratio: options.ratio,
-        });
-    }
-    task.report("work", 0.0)?;
-    let mut mesh = EditMesh::build(&half.mesh).map_err(|e| {
-        let at = half
-            .mesh
-            .positions
-            .get(e.vertices[0] as usize)
-            .map_or([0.0; 3], |p| p.as_dvec3().to_array());
-        WorkError::NotManifold { at }
-    })?;
-    let height = |p| half.plane.map(|plane| plane.height(p));
-    let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
-    let mut dense = Dense::new(mesh, rails, sculpt, edge);
-    dense.split_long()?;
-    embed::embed(&mut dense, curves, task)?;
-    let trimmed = trim::trim(&mut dense, curves)?;
+    run_light(&LightHalf::whole(half)?, sculpt, curves, options, task)
+}
+
+/// As [`run`], from a half that was made light before.
+///
+/// # Errors
+/// [`WorkError`].
+pub fn run_light(
+    half: &LightHalf,
+    sculpt: &Sculpt,
+    curves: &GuideCurves,
+    options: &WorkOptions,
+    task: &Task,
+) -> Result<(WorkSurface, Findings), WorkError> {
+    let (mut dense, trimmed) = lay(half, sculpt, curves, options, task)?;
+    let edge = dense.edge;
     dense.pin_corners();
     task.report("work", 0.3)?;
     reduce::reduce(&mut dense.mesh, &dense.rails, 0.8 * edge, task)?;
@@ -115,6 +111,49 @@ pub fn run(
     report(&work, &surface, curves, trimmed, &mut findings);
     task.report("work", 1.0)?;
     Ok((surface, findings))
+}
+
+/// Area that openings leave of a half, square model units: what [`run_light`] would make a
+/// surface of, at a part of the cost.
+///
+/// # Errors
+/// [`WorkError`].
+pub fn kept_area(
+    half: &LightHalf,
+    sculpt: &Sculpt,
+    curves: &GuideCurves,
+    options: &WorkOptions,
+    task: &Task,
+) -> Result<f64, WorkError> {
+    let mesh = lay(half, sculpt, curves, options, task)?.0.mesh;
+    let alive = (0..mesh.tri.len()).filter(|&t| mesh.alive(t));
+    Ok(alive.map(|t| mesh.area_normal(t).length() / 2.0).sum())
+}
+
+/// Curves among the edges, and what lies beyond openings gone.
+fn lay<'a>(
+    half: &LightHalf,
+    sculpt: &'a Sculpt,
+    curves: &GuideCurves,
+    options: &WorkOptions,
+    task: &Task,
+) -> Result<(Dense<'a>, trim::Trimmed), WorkError> {
+    let edge = options.edge * options.ratio;
+    if !(edge.is_finite() && options.edge > 0.0 && options.ratio > 0.0) {
+        return Err(WorkError::BadOptions {
+            edge: options.edge,
+            ratio: options.ratio,
+        });
+    }
+    task.report("work", 0.0)?;
+    let mut mesh = half.mesh.clone();
+    let height = |p| half.plane.map(|plane| plane.height(p));
+    let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
+    let mut dense = Dense::new(mesh, rails, sculpt, edge);
+    dense.split_long()?;
+    embed::embed(&mut dense, curves, task)?;
+    let trimmed = trim::trim(&mut dense, curves)?;
+    Ok((dense, trimmed))
 }
 
 /// Room beside rails, better angles, nothing folded, and no gaps in the arrays.

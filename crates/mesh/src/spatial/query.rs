@@ -164,6 +164,7 @@ impl Waiting {
 }
 
 /// Distance from a point to a node's box, 0 inside.
+#[inline]
 fn box_distance(node: &Node, p: DVec3) -> f64 {
     let (low, high) = (corner(node.low), corner(node.high));
     (low - p).max(p - high).max(DVec3::ZERO).length()
@@ -195,6 +196,7 @@ fn box_entry(node: &Node, origin: DVec3, inverse: DVec3, slack: f64) -> f64 {
     }
 }
 
-fn corner(p: [f32; 3]) -> DVec3 {
-    DVec3::from(p.map(f64::from))
+#[inline]
+fn corner([x, y, z]: [f32; 3]) -> DVec3 {
+    DVec3::new(f64::from(x), f64::from(y), f64::from(z))
 }

@@ -1,0 +1,65 @@
+//! The half made light, before any curve is laid: the part of the work that guides don't
+//! change, so that a session does it once.
+//!
+//! A dense sculpt has many triangles for each one that tells two curves or two walls apart.
+//! Those much shorter than a work edge are collapsed here, boundaries held vertex for
+//! vertex, so that what follows hardly depends on the sculpt's size.
+
+use base::Task;
+
+use super::edit::EditMesh;
+use super::{WorkError, boundary, reduce};
+use crate::guides::GuideCurves;
+use crate::model::{Plane, Sculpt};
+use crate::symmetry::Half;
+
+/// Edges shorter than this share of a work edge are collapsed.
+const FINE: f64 = 0.3;
+
+/// A half without triangles much smaller than a work edge.
+#[derive(Clone, Debug)]
+pub struct LightHalf {
+    pub(super) mesh: EditMesh,
+    pub(super) plane: Option<Plane>,
+}
+
+impl LightHalf {
+    /// The half as it is.
+    ///
+    /// # Errors
+    /// [`WorkError::NotManifold`].
+    pub fn whole(half: &Half) -> Result<Self, WorkError> {
+        let mesh = EditMesh::build(&half.mesh).map_err(|e| {
+            let at = half.mesh.positions.get(e.vertices[0] as usize);
+            WorkError::NotManifold {
+                at: at.map_or([0.0; 3], |p| p.as_dvec3().to_array()),
+            }
+        })?;
+        Ok(Self {
+            mesh,
+            plane: half.plane,
+        })
+    }
+
+    /// The half for work edges of about `edge` (model units) or longer. Linear.
+    ///
+    /// # Errors
+    /// As [`LightHalf::whole`], or cancelled.
+    pub fn new(half: &Half, sculpt: &Sculpt, edge: f64, task: &Task) -> Result<Self, WorkError> {
+        let mut light = Self::whole(half)?;
+        let mesh = &mut light.mesh;
+        let height = |p| half.plane.map(|plane| plane.height(p));
+        let none = GuideCurves::default();
+        let rails = boundary::tag(mesh, height, &none, sculpt.mesh.diagonal());
+        for v in 0..mesh.pos.len() as u32 {
+            // Guides may mean the sculpt's own boundary, point by point.
+            mesh.pinned[v as usize] = mesh.on_boundary(v);
+        }
+        reduce::reduce(mesh, &rails, FINE * edge, task)?;
+        mesh.segments.clear();
+        mesh.seg.fill(super::edit::NONE);
+        mesh.on_rail.fill(false);
+        mesh.pinned.fill(false);
+        Ok(light)
+    }
+}
