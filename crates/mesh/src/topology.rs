@@ -137,7 +137,7 @@ impl TriTopology {
 
     /// Preceding half-edge in the same triangle.
     pub fn prev(&self, half: u32) -> u32 {
-        if half % 3 == 0 { half + 2 } else { half - 1 }
+        if half.is_multiple_of(3) { half + 2 } else { half - 1 }
     }
 
     /// Edge of a half-edge.

@@ -82,11 +82,14 @@ struct Column {
     whole: bool,
 }
 
+/// Terms, relation and right-hand side.
+type Row = (Vec<(Variable, f64)>, Relation, f64);
+
 /// A program: minimise a linear cost over bounded variables and linear rows.
 #[derive(Clone, Debug, Default)]
 pub struct Program {
     columns: Vec<Column>,
-    rows: Vec<(Vec<(Variable, f64)>, Relation, f64)>,
+    rows: Vec<Row>,
 }
 
 impl Program {

@@ -253,15 +253,15 @@ fn log_ratio(a: f64, b: f64) -> f64 {
 fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best: &mut f64) -> bool {
     let (home, seat) = (mesh.positions[v], scene.seats[v]);
     let normal = normal_at(mesh, scene, v);
-    let x = normal.any_orthonormal_vector_or_x();
-    let y = normal.cross(x);
+    let aside = normal.any_orthonormal_vector_or_x();
+    let ahead = normal.cross(aside);
     let mut chosen = (home, seat);
     let mut better = false;
     for k in 0..8 {
         let angle = std::f64::consts::TAU * f64::from(k) / 8.0;
         mesh.positions[v] = home;
         scene.seats[v] = seat;
-        let goal = home + (x * angle.cos() + y * angle.sin()) * step;
+        let goal = home + (aside * angle.cos() + ahead * angle.sin()) * step;
         place(mesh, scene, v, goal, normal);
         // A foot far from where it was looked for is on another fold.
         if mesh.positions[v].distance(goal) > 1.5 * step {

@@ -89,6 +89,36 @@ fn vertices_of_a_curve_lie_on_it() {
 }
 
 #[test]
+fn a_ring_of_twelve_is_the_inscribed_polygon() {
+    // Handbook mensuration of the regular 12-gon in a circle of radius 1: its area over the
+    // circle's is (12 / 2π) sin(2π / 12), its sides stray by the sagitta 1 − cos(π / 12).
+    use std::f64::consts::{PI, TAU};
+    let made = made("counts agree");
+    let mesh = on_surface(made);
+    for (c, curve) in made.laid.curves.iter().enumerate() {
+        let y = curve.points[0].y;
+        let of_ring = |v: &usize| {
+            chains_of(made, *v).iter().any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
+        };
+        let mut ring: Vec<DVec3> = (0..mesh.positions.len()).filter(of_ring).map(|v| mesh.positions[v]).collect();
+        ring.sort_by(|a, b| a.z.atan2(a.x).total_cmp(&b.z.atan2(b.x)));
+        assert_eq!(ring.len(), 12);
+        let pairs = || (0..12).map(|i| (ring[i], ring[(i + 1) % 12]));
+        let area: f64 = pairs().map(|(a, b)| (a.x * b.z - a.z * b.x) / 2.0).sum();
+        let share = area / PI;
+        let exact = 12.0 / TAU * (TAU / 12.0).sin();
+        assert!((share / exact - 1.0).abs() < 0.01, "ring at {y}: {share} for {exact}");
+        for (a, b) in pairs() {
+            let middle = (a + b) / 2.0;
+            let stray = 1.0 - middle.x.hypot(middle.z);
+            let sagitta = 1.0 - (PI / 12.0).cos();
+            // The sagitta goes with the square of a side, and sides are even to a tenth or so.
+            assert!((stray / sagitta - 1.0).abs() < 0.3, "ring at {y}: {stray} for {sagitta}");
+        }
+    }
+}
+
+#[test]
 fn straddling_takes_no_vertex_further_than_it_says() {
     for made in all_made() {
         // A fifth of an edge along the curve's own rail, and a tenth for the faces.

@@ -118,3 +118,20 @@ fn a_square_plate_follows_its_sides() {
         }
     }
 }
+
+#[test]
+fn a_surface_that_is_not_manifold_is_refused() {
+    let mut surface = sphere(1);
+    surface.triangles.push(surface.triangles[0]);
+    let error = run(&surface, &FieldOptions::default(), &Task::default()).unwrap_err();
+    assert!(matches!(error, FieldError::Surface(mesh::TopologyError::NonManifoldEdge { .. })), "{error}");
+    assert!(error.to_string().contains("not manifold"));
+}
+
+#[test]
+fn cancelling_stops_the_field() {
+    let task = Task::default();
+    task.cancel();
+    let error = run(&sphere(1), &FieldOptions::default(), &task).unwrap_err();
+    assert_eq!(error, FieldError::Cancelled(base::Cancelled));
+}

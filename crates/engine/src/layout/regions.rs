@@ -18,6 +18,7 @@ pub struct Loop {
 
 impl Loop {
     /// Sum over the loop of 2 − quarters: convex corners less concave ones.
+    #[cfg(test)]
     pub fn bend(&self) -> i32 {
         self.turns.iter().map(|&q| 2 - i32::from(q)).sum()
     }

@@ -7,7 +7,7 @@ use proptest::prelude::*;
 
 use super::marks::Marks;
 use super::regions::{Region, RegionScale, all_regions};
-use super::trace::{edge_run, run_length, walk};
+use super::trace::{edge_run, walk};
 use super::*;
 use crate::field::Field;
 use crate::testing::{Case, all_made, cases};
@@ -57,7 +57,7 @@ fn assert_consistent(marks: &Marks, field: &Field, vertex: u32) {
     assert_eq!(sum, u32::from(here.total), "{here:?}");
 }
 
-/// Marks a run of edges; `None`, and the marks as before, if it isn't free.
+/// Marks a run of edges; `None`, and the marks as before, if it isn't free or not along the field.
 fn mark_run(marks: &mut Marks, field: &Field, run: &[u32], id: u32) -> Option<()> {
     let edges: Option<Vec<u32>> = run.windows(2).map(|w| field.topology.edge_between(w[0], w[1])).collect();
     let edges = edges?;
@@ -76,28 +76,43 @@ fn mark_run(marks: &mut Marks, field: &Field, run: &[u32], id: u32) -> Option<()
     }
     let first = marks.insert(field, run[0], edges[0]);
     let last = marks.insert(field, run[run.len() - 1], edges[edges.len() - 1]);
-    if !(first && last) {
+    if !(first && last && has_the_fields_slots(marks, field, run)) {
         *marks = before;
         return None;
     }
     Some(())
 }
 
-/// Whether a run keeps off singular triangles by a triangle at least: nearer, the run of edges may
-/// pass a singularity on the other side than its streamline, and a quarter turn is lost.
-fn keeps_off(field: &Field, run: &[u32]) -> bool {
-    field.singularities.iter().all(|s| {
-        let corners = field.topology.triangles[s.triangle as usize];
-        let near = |v: u32| corners.contains(&v) || field.topology.neighbours(v).iter().any(|n| corners.contains(&n.0));
-        !run.iter().any(|&v| near(v))
-    })
-}
-
-/// Whether a run comes near a curve at its ends only: one that closes in on a curve at a small
-/// angle doesn't meet it square, and quarter turns say nothing of it.
-fn stays_clear(marks: &Marks, field: &Field, run: &[u32]) -> bool {
-    let near = |v: u32| field.topology.neighbours(v).iter().any(|n| n.0 != run[0] && marks.is_marked(n.0));
-    (3..run.len().saturating_sub(3)).all(|i| !near(run[i]))
+/// Whether the slots at both ends of a run are those of the field's directions, carried along the
+/// run itself. A run that meets a curve at a small angle, is cut short where it comes back to itself
+/// or passes a singularity on the other side than its streamline has other slots.
+fn has_the_fields_slots(marks: &Marks, field: &Field, run: &[u32]) -> bool {
+    use std::f64::consts::FRAC_PI_2;
+    let quarter = |v: u32, angle: f64| ((angle - field.angle[v as usize]) / FRAC_PI_2).round() as i32;
+    let of_edge = |v: u32, edge: u32| quarter(v, field.frames.of_edge(&field.topology, edge, v));
+    // Quarters, in the field's directions at `v`, that the slot of an edge stands for.
+    let of_slot = |v: u32, edge: u32| {
+        let here = &marks.at[v as usize];
+        let mark = here.marks.iter().find(|m| m.edge == edge)?;
+        // An edge of a jagged run says little of where the run is going: one that is near a direction.
+        let near = |e: u32| {
+            let off = field.frames.of_edge(&field.topology, e, v) - field.angle[v as usize];
+            crate::field::wrap(off, FRAC_PI_2).abs() < 0.25
+        };
+        let other = here.marks.iter().find(|m| m.edge != edge && near(m.edge))?;
+        Some(of_edge(v, other.edge) + i32::from(mark.slot) - i32::from(other.slot))
+    };
+    let edge = |i: usize| field.topology.edge_between(run[i], run[i + 1]);
+    let (Some(first), Some(last)) = (edge(0), edge(run.len() - 2)) else { return false };
+    let end = run[run.len() - 1];
+    let (Some(mut ahead), Some(back)) = (of_slot(run[0], first), of_slot(end, last)) else { return false };
+    for pair in run.windows(2) {
+        ahead += match field.topology.half_between(pair[0], pair[1]) {
+            Some(half) => field.matching(half),
+            None => return false,
+        };
+    }
+    (ahead + 2 - back).rem_euclid(4) == 0
 }
 
 /// A streamline that leaves a marked vertex square, led to an end of the edge that it meets.
@@ -114,15 +129,11 @@ fn streamline(marks: &Marks, field: &Field, vertex: u32, which: usize) -> Option
     let angle = marks.direction_in(field, vertex, sector, step);
     let line = walk(field, marks, vertex, angle, 1e3)?;
     let (mut run, met) = edge_run(field, marks, vertex, &line)?;
-    // A streamline that comes back to itself is cut short, and then it is another curve.
-    if run_length(&field.smooth, &run) < 0.85 * line.length {
-        return None;
-    }
     let ends = field.topology.ends(met?);
     let last = *run.last()?;
     let end = ends.into_iter().find(|&v| v != run[0] && field.topology.edge_between(last, v).is_some())?;
     run.push(end);
-    (keeps_off(field, &run) && stays_clear(marks, field, &run)).then_some(run)
+    Some(run)
 }
 
 /// Small surfaces with their fields, made once.

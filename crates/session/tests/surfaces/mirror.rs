@@ -83,10 +83,10 @@ fn a_guide_drawn_on_both_sides_counts_once() {
     let task = Task::default();
     let mut session = Session::new(sculpt);
     let mut of = |guides| session.run(&mirrored(guides, 320), &task).unwrap();
-    let (a, mut b) = (of(one), of(both));
+    let (a, mut other) = (of(one), of(both));
     // Names of groups and findings differ, the surface doesn't.
-    b.surface.groups.clone_from(&a.surface.groups);
-    (b.findings, b.poles) = (Findings::default(), a.poles.clone());
+    other.surface.groups.clone_from(&a.surface.groups);
+    (other.findings, other.poles) = (Findings::default(), a.poles.clone());
     let a = loopwright_session::Outcome { findings: Findings::default(), ..a };
-    assert!(bytes(&a) == bytes(&b));
+    assert!(bytes(&a) == bytes(&other));
 }

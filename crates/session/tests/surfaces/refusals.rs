@@ -2,6 +2,7 @@
 
 use base::Task;
 use engine::guides::GuideError;
+use engine::layout::LayoutError;
 use engine::model::{Guide, GuideKind};
 use engine::quantise::QuantiseError;
 use engine::symmetry::{PlaneChoice, SymmetryError};
@@ -74,8 +75,17 @@ fn an_edge_that_is_no_length_is_refused() {
     let mut settings = settings(vec![], 320);
     for edge in [0.0, -1.0, f64::NAN, f64::INFINITY] {
         settings.size = Size::Edge(edge);
-        assert!(run(&tube(), &settings).is_err(), "{edge}");
+        let error = run(&tube(), &settings).unwrap_err();
+        assert!(matches!(error, SessionError::NoArea), "{edge}: {error}");
     }
+}
+
+#[test]
+fn a_closed_sculpt_without_a_guide_is_refused_with_a_way_out() {
+    let ball = sculpt_of(demo::sphere(3_000));
+    let error = run(&ball, &settings(vec![], 150)).unwrap_err();
+    assert!(matches!(error, SessionError::Layout(LayoutError::NoPatch { .. })), "{error}");
+    assert!(error.to_string().contains("draw a ring or a line there"), "{error}");
 }
 
 #[test]
