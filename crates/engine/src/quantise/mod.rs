@@ -24,6 +24,8 @@ use crate::model::{ChainSource, Curve, Guide, WorkSurface};
 
 /// Programs solved at most to meet the budget.
 const SEARCHES: usize = 14;
+/// Rounds of programs with the budget as a row.
+const BUDGET_ROUNDS: usize = 4;
 /// Share of the budget within which the search stops.
 const CLOSE: f64 = 0.01;
 
@@ -119,7 +121,7 @@ pub fn run(
     for round in 0..SEARCHES {
         task.report("quantise", round as f32 / SEARCHES as f32)?;
         let needed = chords::needed(surface, layout, edge);
-        let plan = match model::solve(layout, &counts, &needed, edge, options.search_nodes) {
+        let plan = match model::solve(layout, &counts, &needed, edge, None, options.search_nodes) {
             Ok(plan) => plan,
             Err(ProgramError::Infeasible) => return Err(clash(layout, curves, guides, &counts, edge, options)),
             Err(other) => match best {
@@ -159,15 +161,43 @@ pub fn run(
     };
     // The edge length is found; now a longer look for a better plan at it.
     let needed = chords::needed(surface, layout, edge);
-    if let Ok(longer) = model::solve(layout, &counts, &needed, edge, options.nodes) {
+    if let Ok(longer) = model::solve(layout, &counts, &needed, edge, None, options.nodes) {
         let near = |faces: usize| options.faces.is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02));
         if near(longer.faces) {
             plan = longer;
         }
     }
+    if let Some(wanted) = options.faces {
+        plan = nearer_to_budget(layout, &counts, &needed, edge, wanted, plan, options);
+    }
     let findings = findings(layout, curves, guides, surface, &plan);
     task.report("quantise", 1.0)?;
     Ok((plan, findings))
+}
+
+/// Where the plans of neighbouring edge lengths jump over the budget: the faces' number, made linear
+/// about the plan at hand, becomes a row of the program, a few times over.
+fn nearer_to_budget(
+    layout: &Layout,
+    counts: &[model::Promise],
+    needed: &[u32],
+    edge: f64,
+    wanted: usize,
+    mut plan: Plan,
+    options: &QuantiseOptions,
+) -> Plan {
+    let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
+    for _ in 0..BUDGET_ROUNDS {
+        if miss(plan.faces) <= CLOSE {
+            break;
+        }
+        let budget = model::Budget { about: &plan, wanted, slack: CLOSE };
+        match model::solve(layout, counts, needed, edge, Some(&budget), options.nodes) {
+            Ok(next) if miss(next.faces) < miss(plan.faces) => plan = next,
+            _ => break,
+        }
+    }
+    plan
 }
 
 /// Arcs of each curve that promises a count.
@@ -203,7 +233,7 @@ fn clash(
 ) -> QuantiseError {
     let fails = |set: &[model::Promise]| {
         let none = vec![0; layout.arcs.len()];
-        parity::contradict(layout, set) || matches!(model::solve(layout, set, &none, edge, options.nodes), Err(ProgramError::Infeasible))
+        parity::contradict(layout, set) || matches!(model::solve(layout, set, &none, edge, None, options.nodes), Err(ProgramError::Infeasible))
     };
     let mut set = promises.to_vec();
     if !fails(&[]) {

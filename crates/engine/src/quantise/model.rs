@@ -16,6 +16,15 @@ pub(super) struct Promise {
     pub arcs: Vec<usize>,
 }
 
+/// Faces to come near to, and the plan about which their number is made linear.
+pub(super) struct Budget<'a> {
+    pub about: &'a Plan,
+    /// Faces wanted.
+    pub wanted: usize,
+    /// Share of them that may be missed.
+    pub slack: f64,
+}
+
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 const SURPLUS_COST: f64 = 60.0;
 /// Cost of each quad that a guide lacks to be followed closely.
@@ -32,6 +41,7 @@ pub(super) fn solve(
     promises: &[Promise],
     needed: &[u32],
     edge: f64,
+    budget: Option<&Budget<'_>>,
     nodes: u64,
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
@@ -72,6 +82,9 @@ pub(super) fn solve(
             surplus.push(None);
         }
     }
+    if let Some(budget) = budget {
+        budget_row(&mut program, layout, budget, &arcs, &spokes);
+    }
     let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
     Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
 }
@@ -95,6 +108,45 @@ fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> V
         program.row(&vanished, Relation::AtMost, 1.0);
     }
     y
+}
+
+/// The number of faces, to first order about a plan, within the budget: a product a b changes by
+/// b for each a and by a for each b.
+fn budget_row(
+    program: &mut Program,
+    layout: &Layout,
+    budget: &Budget<'_>,
+    arcs: &[Variable],
+    spokes: &[Vec<Variable>],
+) {
+    let mut terms: Vec<(Variable, f64)> = Vec::new();
+    let mut there = 0.0;
+    let mut add = |variable: Variable, slope: f64, value: f64| {
+        terms.push((variable, slope));
+        there += slope * value;
+    };
+    for (p, patch) in layout.patches.iter().enumerate() {
+        let y = &budget.about.spokes[p];
+        let n = patch.sides.len();
+        if y.is_empty() {
+            // A quarter of (bottom + top) (left + right), whether they agree or not.
+            for axis in 0..2 {
+                let across = budget.about.side(layout, p, 1 - axis) + budget.about.side(layout, p, 3 - axis);
+                for used in patch.sides[axis].iter().chain(&patch.sides[axis + 2]) {
+                    add(arcs[used.arc], f64::from(across) / 4.0, f64::from(budget.about.arcs[used.arc]));
+                }
+            }
+        } else {
+            for i in 0..n {
+                let slope = f64::from(y[(i + n - 1) % n] + y[(i + 1) % n]);
+                add(spokes[p][i], slope, f64::from(y[i]));
+            }
+        }
+    }
+    let offset = there - budget.about.faces as f64;
+    let (low, high) = (1.0 - budget.slack, 1.0 + budget.slack);
+    program.row(&terms, Relation::AtLeast, offset + low * budget.wanted as f64);
+    program.row(&terms, Relation::AtMost, offset + high * budget.wanted as f64);
 }
 
 fn sum_of(arcs: &[Variable], side: &[ArcUse], sign: f64) -> Vec<(Variable, f64)> {
