@@ -12,6 +12,10 @@ use session::{SessionError, Settings, Size};
 use crate::args;
 use crate::refusal::Refusal;
 
+/// How many times too many quads are let through: openings can cut away most of a sculpt's
+/// area, the inner wall of thick cloth for one.
+const MARGIN: f64 = 5.0;
+
 /// A job as it is to be run.
 pub struct Order {
     /// The job file as it stands on the disk: its lines are those that messages name.
@@ -100,13 +104,39 @@ impl Order {
         }
     }
 
-    /// The place of a key of `[sculpt]`: `coat.toml:7: `.
-    pub fn sculpt_place(&self, key: &str) -> String {
+    /// The place of a key of a table: `coat.toml:7: `.
+    pub fn place(&self, table: &str, key: &str) -> String {
         let file = self.file.path().display();
-        match self.file.line_of("sculpt", key) {
+        match self.file.line_of(table, key) {
             Some(line) => format!("{file}:{line}: "),
             None => format!("{file}: "),
         }
+    }
+
+    /// Sees to it that the edge asked for doesn't mean more quads than can be made of a
+    /// sculpt of this area (square model units).
+    ///
+    /// # Errors
+    /// [`Refusal::TooFine`].
+    pub fn check_edge(&self, area: f64) -> Result<(), Refusal> {
+        let files::Size::Edge(edge) = self.spec.density.size else {
+            return Ok(());
+        };
+        let quads = area / (edge * edge);
+        if quads <= MARGIN * f64::from(*files::FACES.end()) {
+            return Ok(());
+        }
+        let overridden = self.file.spec().density.size != self.spec.density.size;
+        Err(Refusal::TooFine {
+            place: if overridden {
+                "--edge: ".to_owned()
+            } else {
+                self.place("density", "edge")
+            },
+            edge,
+            quads,
+            limit: *files::FACES.end(),
+        })
     }
 }
 
@@ -214,8 +244,29 @@ mod tests {
 
     #[test]
     fn the_sculpts_keys_have_their_lines() {
-        assert_eq!(order().sculpt_place("file"), "coat.toml:3: ");
-        assert_eq!(order().sculpt_place("part"), "coat.toml: ");
+        assert_eq!(order().place("sculpt", "file"), "coat.toml:3: ");
+        assert_eq!(order().place("sculpt", "part"), "coat.toml: ");
+    }
+
+    #[test]
+    fn an_edge_that_makes_too_many_quads_is_refused_where_it_stands() {
+        let text = COAT.replace("[[guide]]\nname = 'hem'", "density.edge = 0.5\n$0");
+        let text = text.replace("$0", "[[guide]]\nname = 'hem'");
+        let text = text.replace("[sculpt]\nfile", "sculpt.file");
+        let mut order = Order::of(JobFile::parse("coat.toml".as_ref(), &text).unwrap());
+        order.check_edge(50_000.0).unwrap();
+        let refusal = order.check_edge(1e9).unwrap_err().to_string();
+        assert!(
+            refusal.starts_with("coat.toml:3: edges of 0.5 "),
+            "{refusal}"
+        );
+        order.spec.set_edge(1e-5).unwrap();
+        let refusal = order.check_edge(1.0).unwrap_err().to_string();
+        assert!(
+            refusal.starts_with("--edge: edges of 0.00001 "),
+            "{refusal}"
+        );
+        assert!(refusal.contains("200000"), "{refusal}");
     }
 
     #[test]

@@ -47,7 +47,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         part: order.as_ref().and_then(|o| o.spec.sculpt.part.as_ref()),
         part_place: order
             .as_ref()
-            .map_or_else(String::new, |o| o.sculpt_place("part")),
+            .map_or_else(String::new, |o| o.place("sculpt", "part")),
         guides: &guides,
     };
     let mut taken = sculpt::take_in(&source, meter)?;
@@ -94,7 +94,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
 fn sculpt_of(args: &args::Measure, order: Option<&Order>) -> (PathBuf, String) {
     match (&args.sculpt, order) {
         (Some(file), _) => (file.clone(), String::new()),
-        (None, Some(order)) => (order.file.sculpt_path(), order.sculpt_place("file")),
+        (None, Some(order)) => (order.file.sculpt_path(), order.place("sculpt", "file")),
         // The command line asks for one of the two.
         (None, None) => (PathBuf::new(), String::new()),
     }

@@ -43,6 +43,20 @@ pub enum Refusal {
         /// What is wrong.
         source: IntakeError,
     },
+    /// More quads than can be made.
+    #[error(
+        "{place}edges of {edge} would make some {quads:.0} quads of this sculpt; at most {limit} can be asked for. Give a longer edge, or check the units"
+    )]
+    TooFine {
+        /// `coat.toml:14: ` or `--edge: `.
+        place: String,
+        /// The edge length asked for, model units.
+        edge: f64,
+        /// Quads that it would make.
+        quads: f64,
+        /// The most that can be asked for.
+        limit: u32,
+    },
     /// A stage can't go on.
     #[error("{place}{source}")]
     Stage {

@@ -40,9 +40,9 @@ pub fn run_order(
     let settings = order.settings();
     let source = Source {
         file: &sculpt_file,
-        file_place: order.sculpt_place("file"),
+        file_place: order.place("sculpt", "file"),
         part: order.spec.sculpt.part.as_ref(),
-        part_place: order.sculpt_place("part"),
+        part_place: order.place("sculpt", "part"),
         guides: &settings.guides,
     };
     let Taken {
@@ -50,6 +50,7 @@ pub fn run_order(
         mut findings,
         mut stages,
     } = sculpt::take_in(&source, meter)?;
+    order.check_edge(sculpt.mesh.area())?;
     let mut session = Session::new(sculpt);
     let outcome = session
         .run(&settings, meter.task())

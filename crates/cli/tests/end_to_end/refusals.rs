@@ -188,6 +188,11 @@ fn overrides_are_held_to_the_jobs_ranges() {
         &["--faces", "from 50 to 200000"],
     );
     refused(&folder, &["--edge", "0"], &["--edge", "above 0"]);
+    refused(
+        &folder,
+        &["--edge", "1e-6"],
+        &["--edge", "quads of this sculpt", "longer edge"],
+    );
     refused(&folder, &["--adapt", "2"], &["--adapt", "from 0 to 1"]);
     refused(&folder, &["--plane", "w"], &["--plane", "find"]);
     refused(&folder, &["--threads", "99999"], &["--threads", "1024"]);
