@@ -248,7 +248,10 @@ fn an_interrupt_leaves_nothing_behind() {
     use std::os::unix::process::ExitStatusExt as _;
     let folder = Folder::new();
     let out = folder.join("out");
-    let mut child = command(&["demo", "--out", word(&out)]).spawn().unwrap();
+    let mut child = command(&["demo", "--out", word(&out)])
+        .stderr(std::process::Stdio::null())
+        .spawn()
+        .unwrap();
     let killed = std::process::Command::new("kill")
         .args(["-INT", &child.id().to_string()])
         .status()
