@@ -19,7 +19,10 @@ use crate::symmetry::{self, PlaneChoice};
 use crate::work::{self, WorkOptions};
 
 /// The plane x = 0, its kept half towards +x.
-pub(crate) const X: Plane = Plane { origin: DVec3::ZERO, normal: DVec3::X };
+pub(crate) const X: Plane = Plane {
+    origin: DVec3::ZERO,
+    normal: DVec3::X,
+};
 
 /// What goes in.
 #[derive(Clone)]
@@ -60,7 +63,8 @@ impl Case {
         let task = Task::default();
         let (half, _) = symmetry::run(&self.sculpt, self.plane, &task).unwrap();
         let options = GuideOptions { edge: self.edge };
-        let (curves, _) = guides::run(&self.guides, &self.sculpt, half.plane, &options, &task).unwrap();
+        let (curves, _) =
+            guides::run(&self.guides, &self.sculpt, half.plane, &options, &task).unwrap();
         let options = WorkOptions::for_edge(self.edge);
         let (surface, _) = work::run(&half, &self.sculpt, &curves, &options, &task).unwrap();
         let (field, _) = field::run(&surface, &FieldOptions::default(), &task).unwrap();
@@ -71,23 +75,53 @@ impl Case {
         let (plane, curves, surface, field) = self.with_field();
         let options = LayoutOptions::for_edge(self.edge);
         let (layout, _) = layout::run(&surface, &field, &curves, &options, &Task::default())?;
-        Ok(Laid { plane, curves, surface, field, layout })
+        Ok(Laid {
+            plane,
+            curves,
+            surface,
+            field,
+            layout,
+        })
     }
 
     pub fn planned(&self, laid: &Laid) -> Result<(Plan, Findings), QuantiseError> {
         let options = QuantiseOptions::new(self.edge, self.faces);
-        quantise::run(&laid.surface, &laid.layout, &laid.curves, &self.guides, &options, &Task::default())
+        quantise::run(
+            &laid.surface,
+            &laid.layout,
+            &laid.curves,
+            &self.guides,
+            &options,
+            &Task::default(),
+        )
     }
 
     pub fn made(self) -> Made {
         let task = Task::default();
         let laid = self.laid().unwrap();
         let (plan, plan_findings) = self.planned(&laid).unwrap();
-        let (filled, _) = fill::run(&laid.surface, &laid.field, &laid.layout, &plan, &task).unwrap();
+        let (filled, _) =
+            fill::run(&laid.surface, &laid.field, &laid.layout, &plan, &task).unwrap();
         let options = ConformOptions::for_edge(self.edge);
-        let Laid { plane, curves, surface, field, layout } = &laid;
-        let (placed, _) =
-            conform::run(&filled, surface, field, layout, curves, &self.sculpt, *plane, &options, &task).unwrap();
+        let Laid {
+            plane,
+            curves,
+            surface,
+            field,
+            layout,
+        } = &laid;
+        let (placed, _) = conform::run(
+            &filled,
+            surface,
+            field,
+            layout,
+            curves,
+            &self.sculpt,
+            *plane,
+            &options,
+            &task,
+        )
+        .unwrap();
         let whole = assemble::run(&Parts {
             half: &placed,
             filled: &filled,
@@ -101,7 +135,15 @@ impl Case {
             sides: Sides::Mirror,
             edge: self.edge,
         });
-        Made { case: self, laid, plan, plan_findings, filled, placed, whole }
+        Made {
+            case: self,
+            laid,
+            plan,
+            plan_findings,
+            filled,
+            placed,
+            whole,
+        }
     }
 }
 
@@ -114,9 +156,25 @@ pub(crate) fn counted(mut guide: Guide, count: u32) -> Guide {
 /// A ball of radius 1: an octahedron, each face cut in four `rounds` times.
 pub(crate) fn ball(rounds: usize) -> TriMesh {
     let mut mesh = TriMesh {
-        positions: [DVec3::X, DVec3::Y, DVec3::Z, -DVec3::X, -DVec3::Y, -DVec3::Z].map(|p| p.as_vec3()).to_vec(),
+        positions: [
+            DVec3::X,
+            DVec3::Y,
+            DVec3::Z,
+            -DVec3::X,
+            -DVec3::Y,
+            -DVec3::Z,
+        ]
+        .map(|p| p.as_vec3())
+        .to_vec(),
         triangles: vec![
-            [0, 1, 2], [1, 3, 2], [3, 4, 2], [4, 0, 2], [1, 0, 5], [3, 1, 5], [4, 3, 5], [0, 4, 5],
+            [0, 1, 2],
+            [1, 3, 2],
+            [3, 4, 2],
+            [4, 0, 2],
+            [1, 0, 5],
+            [3, 1, 5],
+            [4, 3, 5],
+            [0, 4, 5],
         ],
     };
     for _ in 0..rounds {
@@ -126,12 +184,18 @@ pub(crate) fn ball(rounds: usize) -> TriMesh {
             let m = [0, 1, 2].map(|i| {
                 let (a, b) = (t[i].min(t[(i + 1) % 3]), t[i].max(t[(i + 1) % 3]));
                 *middle.entry((a, b)).or_insert_with(|| {
-                    let sum = mesh.positions[a as usize].as_dvec3() + mesh.positions[b as usize].as_dvec3();
+                    let sum = mesh.positions[a as usize].as_dvec3()
+                        + mesh.positions[b as usize].as_dvec3();
                     mesh.positions.push(sum.normalize().as_vec3());
                     mesh.positions.len() as u32 - 1
                 })
             });
-            finer.extend([[t[0], m[0], m[2]], [m[0], t[1], m[1]], [m[2], m[1], t[2]], m]);
+            finer.extend([
+                [t[0], m[0], m[2]],
+                [m[0], t[1], m[1]],
+                [m[2], m[1], t[2]],
+                m,
+            ]);
         }
         mesh.triangles = finer;
     }
@@ -150,9 +214,15 @@ pub(crate) fn parallel(name: &str, y: f64) -> Guide {
 
 /// A flat plate of 4 × 4 with the quarter from (2, 2) on left out.
 fn corner_plate(steps: u32) -> TriMesh {
-    let mut mesh = grid(steps, steps, [false; 2], |u, v| DVec3::new(4.0 * u, 4.0 * v, 0.0));
+    let mut mesh = grid(steps, steps, [false; 2], |u, v| {
+        DVec3::new(4.0 * u, 4.0 * v, 0.0)
+    });
     let inside = |t: &[u32; 3]| {
-        let centre = t.iter().map(|&v| mesh.positions[v as usize].as_dvec3()).sum::<DVec3>() / 3.0;
+        let centre = t
+            .iter()
+            .map(|&v| mesh.positions[v as usize].as_dvec3())
+            .sum::<DVec3>()
+            / 3.0;
         centre.x < 2.0 || centre.y < 2.0
     };
     let kept: Vec<[u32; 3]> = mesh.triangles.iter().copied().filter(inside).collect();
@@ -180,13 +250,27 @@ fn torus() -> TriMesh {
 
 /// The three rings of a tube.
 pub(crate) fn three_rings(low: Option<u32>, middle: Option<u32>, high: Option<u32>) -> Vec<Guide> {
-    [("low", 0.8, low), ("middle", 2.0, middle), ("high", 3.2, high)]
-        .map(|(name, y, count)| Guide { count, ..ring(name, GuideKind::Ring, 40, |_| y) })
-        .to_vec()
+    [
+        ("low", 0.8, low),
+        ("middle", 2.0, middle),
+        ("high", 3.2, high),
+    ]
+    .map(|(name, y, count)| Guide {
+        count,
+        ..ring(name, GuideKind::Ring, 40, |_| y)
+    })
+    .to_vec()
 }
 
 fn case(name: &'static str, sculpt: Sculpt, guides: Vec<Guide>, edge: f64, faces: usize) -> Case {
-    Case { name, sculpt, guides, plane: PlaneChoice::None, edge, faces: Some(faces) }
+    Case {
+        name,
+        sculpt,
+        guides,
+        plane: PlaneChoice::None,
+        edge,
+        faces: Some(faces),
+    }
 }
 
 /// All cases, small enough to be made in a few seconds together.
@@ -199,14 +283,38 @@ pub(crate) fn cases() -> Vec<Case> {
     ];
     vec![
         case("tube", smooth(), three_rings(None, None, None), 0.4, 160),
-        case("counts agree", smooth(), three_rings(Some(12), Some(12), Some(12)), 0.5, 96),
-        case("counts differ", smooth(), three_rings(Some(12), None, Some(16)), 0.45, 140),
+        case(
+            "counts agree",
+            smooth(),
+            three_rings(Some(12), Some(12), Some(12)),
+            0.5,
+            96,
+        ),
+        case(
+            "counts differ",
+            smooth(),
+            three_rings(Some(12), None, Some(16)),
+            0.45,
+            140,
+        ),
         Case {
             plane: PlaneChoice::Given(X),
             ..case("half", smooth(), crossing, 0.4, 72)
         },
-        case("dangling line", smooth(), vec![line("seam", GuideKind::Line, 0.4, 1.0, 3.0)], 0.4, 160),
-        case("ball", sculpt_of(ball(5)), vec![parallel("equator", 0.0)], 0.3, 140),
+        case(
+            "dangling line",
+            smooth(),
+            vec![line("seam", GuideKind::Line, 0.4, 1.0, 3.0)],
+            0.4,
+            160,
+        ),
+        case(
+            "ball",
+            sculpt_of(ball(5)),
+            vec![parallel("equator", 0.0)],
+            0.3,
+            140,
+        ),
         case("plate", sculpt_of(corner_plate(40)), vec![], 0.4, 75),
         case("torus", sculpt_of(torus()), vec![around_torus()], 0.7, 240),
     ]
@@ -214,7 +322,8 @@ pub(crate) fn cases() -> Vec<Case> {
 
 /// All cases with what was made of them.
 pub(crate) fn all_made() -> &'static [Made] {
-    static MADE: LazyLock<Vec<Made>> = LazyLock::new(|| cases().into_iter().map(Case::made).collect());
+    static MADE: LazyLock<Vec<Made>> =
+        LazyLock::new(|| cases().into_iter().map(Case::made).collect());
     &MADE
 }
 

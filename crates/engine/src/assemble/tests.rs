@@ -54,7 +54,11 @@ fn volume(mesh: &QuadMesh) -> f64 {
 fn every_vertex_has_an_image_to_the_bit() {
     let mesh = &made("half").whole.mesh;
     let all: BTreeSet<[u64; 3]> = mesh.positions.iter().map(|&p| bits(p)).collect();
-    assert_eq!(all.len(), mesh.positions.len(), "no two vertices at one place");
+    assert_eq!(
+        all.len(),
+        mesh.positions.len(),
+        "no two vertices at one place"
+    );
     for &p in &mesh.positions {
         assert!(all.contains(&bits(X.mirror(p))), "{p}");
     }
@@ -86,7 +90,14 @@ fn the_halves_are_one_surface() {
         .filter(|&v| (made.whole.mesh.positions[v as usize].y - 2.0).abs() < 0.08)
         .collect();
     let on = |v: u32| ring.binary_search(&v).is_ok();
-    assert_eq!(topology.edges.iter().filter(|e| on(e[0]) && on(e[1])).count(), 16);
+    assert_eq!(
+        topology
+            .edges
+            .iter()
+            .filter(|e| on(e[0]) && on(e[1]))
+            .count(),
+        16
+    );
 }
 
 #[test]
@@ -97,7 +108,11 @@ fn faces_look_out() {
             let [a, b, c, d] = quad.map(|v| mesh.positions[v as usize]);
             let closest = made.case.sculpt.index.closest(mesh.centre(q)).unwrap();
             let normal = made.case.sculpt.mesh.area_normal(closest.triangle as usize);
-            assert!((c - a).cross(d - b).dot(normal) > 0.0, "{}: quad {q}", made.case.name);
+            assert!(
+                (c - a).cross(d - b).dot(normal) > 0.0,
+                "{}: quad {q}",
+                made.case.name
+            );
         }
     }
 }
@@ -115,7 +130,10 @@ fn volumes_are_those_of_the_handbook() {
         ("half", PI * half_height),
     ] {
         let found = volume(&made(name).whole.mesh);
-        assert!((found / exact - 1.0).abs() < 0.04, "{name}: {found} for {exact}");
+        assert!(
+            (found / exact - 1.0).abs() < 0.04,
+            "{name}: {found} for {exact}"
+        );
     }
 }
 
@@ -125,7 +143,12 @@ fn groups_part_the_quads() {
         let whole = &made.whole;
         let mut groups_of = vec![0; whole.mesh.quads.len()];
         let names: BTreeSet<&str> = whole.mesh.groups.iter().map(|g| g.name.as_str()).collect();
-        assert_eq!(names.len(), whole.mesh.groups.len(), "{}: names are unique", made.case.name);
+        assert_eq!(
+            names.len(),
+            whole.mesh.groups.len(),
+            "{}: names are unique",
+            made.case.name
+        );
         for group in &whole.mesh.groups {
             assert!(!group.name.is_empty() && !group.name.contains(char::is_whitespace));
             for &q in &group.quads {

@@ -17,9 +17,9 @@ fn chains_of(made: &Made, v: usize) -> Vec<usize> {
             ArcSource::Chain(c) => vec![c],
             ArcSource::Laid(_) => Vec::new(),
         },
-        Origin::Node { vertex } => {
-            (0..surface.chains.len()).filter(|&c| surface.chains[c].vertices.contains(&vertex)).collect()
-        }
+        Origin::Node { vertex } => (0..surface.chains.len())
+            .filter(|&c| surface.chains[c].vertices.contains(&vertex))
+            .collect(),
     }
 }
 
@@ -42,14 +42,20 @@ fn off_curves(made: &Made, mesh: &QuadMesh) -> f64 {
         for c in chains_of(made, v) {
             if let ChainSource::Curve(curve) = made.laid.surface.chains[c].source {
                 let curve = &made.laid.curves[curve];
-                worst = worst.max(off_polyline(&curve.points, curve.closed, mesh.positions[v]) / made.case.edge);
+                worst = worst.max(
+                    off_polyline(&curve.points, curve.closed, mesh.positions[v]) / made.case.edge,
+                );
             }
         }
     }
     worst
 }
 
-fn placed(made: &Made, options: &ConformOptions, task: &Task) -> Result<(QuadMesh, Findings), ConformError> {
+fn placed(
+    made: &Made,
+    options: &ConformOptions,
+    task: &Task,
+) -> Result<(QuadMesh, Findings), ConformError> {
     let laid = &made.laid;
     run(
         &made.filled,
@@ -74,8 +80,15 @@ fn on_surface(made: &Made) -> QuadMesh {
 fn connectivity_stays() {
     for made in all_made() {
         assert_eq!(made.placed.quads, made.filled.mesh.quads);
-        assert_eq!(made.placed.positions.len(), made.filled.mesh.positions.len());
-        assert!(made.placed.positions.iter().all(|p| p.is_finite()), "{}", made.case.name);
+        assert_eq!(
+            made.placed.positions.len(),
+            made.filled.mesh.positions.len()
+        );
+        assert!(
+            made.placed.positions.iter().all(|p| p.is_finite()),
+            "{}",
+            made.case.name
+        );
     }
 }
 
@@ -98,22 +111,33 @@ fn a_ring_of_twelve_is_the_inscribed_polygon() {
     for (c, curve) in made.laid.curves.iter().enumerate() {
         let y = curve.points[0].y;
         let of_ring = |v: &usize| {
-            chains_of(made, *v).iter().any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
+            chains_of(made, *v)
+                .iter()
+                .any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
         };
-        let mut ring: Vec<DVec3> = (0..mesh.positions.len()).filter(of_ring).map(|v| mesh.positions[v]).collect();
+        let mut ring: Vec<DVec3> = (0..mesh.positions.len())
+            .filter(of_ring)
+            .map(|v| mesh.positions[v])
+            .collect();
         ring.sort_by(|a, b| a.z.atan2(a.x).total_cmp(&b.z.atan2(b.x)));
         assert_eq!(ring.len(), 12);
         let pairs = || (0..12).map(|i| (ring[i], ring[(i + 1) % 12]));
         let area: f64 = pairs().map(|(a, b)| (a.x * b.z - a.z * b.x) / 2.0).sum();
         let share = area / PI;
         let exact = 12.0 / TAU * (TAU / 12.0).sin();
-        assert!((share / exact - 1.0).abs() < 0.01, "ring at {y}: {share} for {exact}");
+        assert!(
+            (share / exact - 1.0).abs() < 0.01,
+            "ring at {y}: {share} for {exact}"
+        );
         for (a, b) in pairs() {
             let middle = (a + b) / 2.0;
             let stray = 1.0 - middle.x.hypot(middle.z);
             let sagitta = 1.0 - (PI / 12.0).cos();
             // The sagitta goes with the square of a side, and sides are even to a tenth or so.
-            assert!((stray / sagitta - 1.0).abs() < 0.3, "ring at {y}: {stray} for {sagitta}");
+            assert!(
+                (stray / sagitta - 1.0).abs() < 0.3,
+                "ring at {y}: {stray} for {sagitta}"
+            );
         }
     }
 }
@@ -134,7 +158,11 @@ fn without_straddling_every_vertex_lies_on_the_sculpt() {
         for (v, &p) in on_surface(made).positions.iter().enumerate() {
             let off = made.case.sculpt.index.closest(p).unwrap().point.distance(p);
             // Chains lie on the work surface, whose edges cut corners by a hundredth of a quad.
-            let limit = if chains_of(made, v).is_empty() { 1e-6 } else { 0.02 * made.case.edge };
+            let limit = if chains_of(made, v).is_empty() {
+                1e-6
+            } else {
+                0.02 * made.case.edge
+            };
             assert!(off < limit, "{name}: vertex {v} {off}");
         }
     }
@@ -174,16 +202,23 @@ fn a_rings_vertices_are_evenly_spaced() {
         let made = made(name);
         for c in 0..made.laid.curves.len() {
             let on = |v: u32| {
-                chains_of(made, v as usize).iter().any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
+                chains_of(made, v as usize)
+                    .iter()
+                    .any(|&i| made.laid.surface.chains[i].source == ChainSource::Curve(c))
             };
             let topology = made.placed.topology();
             let lengths: Vec<f64> = topology
                 .edges
                 .iter()
                 .filter(|e| on(e[0]) && on(e[1]))
-                .map(|e| made.placed.positions[e[0] as usize].distance(made.placed.positions[e[1] as usize]))
+                .map(|e| {
+                    made.placed.positions[e[0] as usize]
+                        .distance(made.placed.positions[e[1] as usize])
+                })
                 .collect();
-            let (low, high) = lengths.iter().fold((f64::INFINITY, 0f64), |(l, h), &x| (l.min(x), h.max(x)));
+            let (low, high) = lengths
+                .iter()
+                .fold((f64::INFINITY, 0f64), |(l, h), &x| (l.min(x), h.max(x)));
             assert!(high < 1.5 * low, "{name}: {low} to {high}");
         }
     }

@@ -20,13 +20,22 @@ pub(super) fn corners(surface: &WorkSurface, topology: &TriTopology) -> Vec<bool
     let mut corner = vec![false; surface.positions.len()];
     for chain in &surface.chains {
         let n = chain.vertices.len();
-        if n < 4 || !chain.vertices.iter().all(|&v| topology.is_boundary_vertex(v)) {
+        if n < 4
+            || !chain
+                .vertices
+                .iter()
+                .all(|&v| topology.is_boundary_vertex(v))
+        {
             continue;
         }
         let mut turn: Vec<f64> = (0..n)
             .map(|i| {
                 let end = !chain.closed && (i == 0 || i + 1 == n);
-                if end { 0.0 } else { turning(surface, topology, chain.vertices[i]) }
+                if end {
+                    0.0
+                } else {
+                    turning(surface, topology, chain.vertices[i])
+                }
             })
             .collect();
         if chain.closed {
@@ -46,9 +55,13 @@ pub(super) fn corners(surface: &WorkSurface, topology: &TriTopology) -> Vec<bool
         for i in 0..n {
             let near = sum(i, 1);
             let sharpest = (1..=APART).all(|d| {
-                at(i, -d).is_none_or(|t| t.abs() < turn[i].abs()) && at(i, d).is_none_or(|t| t.abs() <= turn[i].abs())
+                at(i, -d).is_none_or(|t| t.abs() < turn[i].abs())
+                    && at(i, d).is_none_or(|t| t.abs() <= turn[i].abs())
             });
-            if sharpest && near.abs() >= TURN && sum(i, WIDE.min(n as i64 / 4)) * near.signum() >= LASTS {
+            if sharpest
+                && near.abs() >= TURN
+                && sum(i, WIDE.min(n as i64 / 4)) * near.signum() >= LASTS
+            {
                 corner[chain.vertices[i] as usize] = true;
             }
         }

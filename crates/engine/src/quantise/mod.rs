@@ -187,13 +187,15 @@ fn nearer_to_budget(
     options: &QuantiseOptions,
 ) -> Plan {
     let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
+    // Poles are never made for the budget's sake.
+    let forced = |plan: &Plan| plan.surplus.iter().flatten().map(|s| s.unsigned_abs()).sum::<u32>();
     for _ in 0..BUDGET_ROUNDS {
         if miss(plan.faces) <= CLOSE {
             break;
         }
         let budget = model::Budget { about: &plan, wanted, slack: CLOSE };
         match model::solve(layout, counts, needed, edge, Some(&budget), options.nodes) {
-            Ok(next) if miss(next.faces) < miss(plan.faces) => plan = next,
+            Ok(next) if miss(next.faces) < miss(plan.faces) && forced(&next) <= forced(&plan) => plan = next,
             _ => break,
         }
     }

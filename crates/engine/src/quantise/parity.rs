@@ -36,7 +36,12 @@ impl Row {
 
 /// Whether the rows of the patches and these promises contradict each other modulo 2.
 pub(super) fn contradict(layout: &Layout, promises: &[Promise]) -> bool {
-    let spokes: usize = layout.patches.iter().map(|p| p.sides.len()).filter(|&n| n != 4).sum();
+    let spokes: usize = layout
+        .patches
+        .iter()
+        .map(|p| p.sides.len())
+        .filter(|&n| n != 4)
+        .sum();
     let unknowns = layout.arcs.len() + spokes;
     // Rows in echelon form, by their first unknown.
     let mut echelon: Vec<Option<Row>> = vec![None; unknowns];
@@ -61,7 +66,9 @@ pub(super) fn contradict(layout: &Layout, promises: &[Promise]) -> bool {
             let mut row = Row::new(unknowns, false);
             patch.sides[i].iter().for_each(|used| row.flip(used.arc));
             if n == 4 {
-                patch.sides[i + 2].iter().for_each(|used| row.flip(used.arc));
+                patch.sides[i + 2]
+                    .iter()
+                    .for_each(|used| row.flip(used.arc));
             } else {
                 row.flip(spoke + (i + n - 1) % n);
                 row.flip(spoke + (i + 1) % n);

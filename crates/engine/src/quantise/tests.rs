@@ -20,14 +20,22 @@ fn assert_sound(layout: &Layout, plan: &Plan) {
         if n == 4 {
             assert!(plan.spokes[p].is_empty());
             for axis in 0..2 {
-                assert_eq!(side(axis) - side(axis + 2), 2 * i64::from(plan.surplus[p][axis]), "patch {p}");
+                assert_eq!(
+                    side(axis) - side(axis + 2),
+                    2 * i64::from(plan.surplus[p][axis]),
+                    "patch {p}"
+                );
             }
             continue;
         }
         let y = &plan.spokes[p];
         assert_eq!((y.len(), plan.surplus[p]), (n, [0, 0]));
         for i in 0..n {
-            assert_eq!(side(i), i64::from(y[(i + n - 1) % n] + y[(i + 1) % n]), "patch {p} side {i}");
+            assert_eq!(
+                side(i),
+                i64::from(y[(i + n - 1) % n] + y[(i + 1) % n]),
+                "patch {p} side {i}"
+            );
         }
         // A pole may lie on one side, never on a corner.
         assert!(y.iter().filter(|&&y| y == 0).count() <= 1);
@@ -40,12 +48,23 @@ fn along(laid: &Laid, plan: &Plan, curve: usize) -> u32 {
         ArcSource::Chain(c) => laid.surface.chains[c].source == ChainSource::Curve(curve),
         ArcSource::Laid(_) => false,
     };
-    laid.layout.arcs.iter().zip(&plan.arcs).filter(|(a, _)| on_curve(a)).map(|(_, &n)| n).sum()
+    laid.layout
+        .arcs
+        .iter()
+        .zip(&plan.arcs)
+        .filter(|(a, _)| on_curve(a))
+        .map(|(_, &n)| n)
+        .sum()
 }
 
 fn tube_with(low: u32, high: u32) -> Case {
     let case = cases().into_iter().next().unwrap();
-    Case { guides: three_rings(Some(low), None, Some(high)), sculpt: tube(120, 80), faces: None, ..case }
+    Case {
+        guides: three_rings(Some(low), None, Some(high)),
+        sculpt: tube(120, 80),
+        faces: None,
+        ..case
+    }
 }
 
 /// The tube's layout, which doesn't depend on counts.
@@ -62,7 +81,14 @@ fn plan_of(low: u32, high: u32) -> Result<(Plan, Findings), QuantiseError> {
         curve.count = case.guides[curve.guides[0]].count;
     }
     let options = QuantiseOptions::new(case.edge, None);
-    run(&laid.surface, &laid.layout, &curves, &case.guides, &options, &Task::default())
+    run(
+        &laid.surface,
+        &laid.layout,
+        &curves,
+        &case.guides,
+        &options,
+        &Task::default(),
+    )
 }
 
 #[test]
@@ -78,7 +104,12 @@ fn counts_are_kept() {
     for made in all_made() {
         for (c, curve) in made.laid.curves.iter().enumerate() {
             if let Some(count) = curve.count {
-                assert_eq!(along(&made.laid, &made.plan, c), count, "{}", made.case.name);
+                assert_eq!(
+                    along(&made.laid, &made.plan, c),
+                    count,
+                    "{}",
+                    made.case.name
+                );
                 kept += 1;
             }
         }
@@ -89,7 +120,12 @@ fn counts_are_kept() {
 #[test]
 fn faces_are_counted_as_they_are_filled() {
     for made in all_made() {
-        assert_eq!(made.plan.faces, made.filled.mesh.quads.len(), "{}", made.case.name);
+        assert_eq!(
+            made.plan.faces,
+            made.filled.mesh.quads.len(),
+            "{}",
+            made.case.name
+        );
     }
 }
 
@@ -101,7 +137,12 @@ fn budgets_are_met_as_near_as_whole_strips_allow() {
         // A strip is there or it isn't: on surfaces this small the shortest one is more than 3 %.
         let strips = made.filled.mesh.topology().strips();
         let shortest = strips.iter().map(|s| s.quads.len()).min().unwrap() as f64;
-        assert!(off <= (0.03 * wanted).max(shortest / 2.0), "{}: {} of {wanted}", made.case.name, made.plan.faces);
+        assert!(
+            off <= (0.03 * wanted).max(shortest / 2.0),
+            "{}: {} of {wanted}",
+            made.case.name,
+            made.plan.faces
+        );
     }
 }
 
@@ -111,8 +152,11 @@ fn counts_that_differ_by_an_even_number_are_named() {
     let forced: i32 = made.plan.surplus.iter().flatten().map(|s| s.abs()).sum();
     // 12 quads become 16: two pairs of three- and five-poles, no more.
     assert_eq!(forced, 2);
-    let found: Vec<&Finding> =
-        made.plan_findings.iter().filter(|f| f.code == "counts-force-poles").collect();
+    let found: Vec<&Finding> = made
+        .plan_findings
+        .iter()
+        .filter(|f| f.code == "counts-force-poles")
+        .collect();
     assert!(!found.is_empty());
     let named: std::collections::BTreeSet<&str> = found
         .iter()
@@ -123,17 +167,25 @@ fn counts_that_differ_by_an_even_number_are_named() {
         })
         .collect();
     assert!(!named.is_empty());
-    assert!(named.iter().all(|n| ["low", "middle", "high"].contains(n)), "{named:?}");
+    assert!(
+        named.iter().all(|n| ["low", "middle", "high"].contains(n)),
+        "{named:?}"
+    );
 }
 
 #[test]
 fn counts_of_odd_difference_are_refused_by_name() {
     let error = plan_of(12, 13).unwrap_err();
-    let QuantiseError::Clash { guides, advice } = &error else { panic!("{error}") };
+    let QuantiseError::Clash { guides, advice } = &error else {
+        panic!("{error}")
+    };
     assert_eq!(guides, &["low", "high"]);
     assert!(advice.contains("12 to 11 or 13"), "{advice}");
     let text = error.to_string();
-    assert!(text.contains("'low', 'high'") && text.contains("can't all be kept"), "{text}");
+    assert!(
+        text.contains("'low', 'high'") && text.contains("can't all be kept"),
+        "{text}"
+    );
 }
 
 #[test]
@@ -143,7 +195,9 @@ fn a_clash_names_no_guide_that_has_no_part_in_it() {
         ..tube_with(12, 13)
     };
     let laid = case.laid().unwrap();
-    let Err(QuantiseError::Clash { guides, .. }) = case.planned(&laid) else { panic!("no clash") };
+    let Err(QuantiseError::Clash { guides, .. }) = case.planned(&laid) else {
+        panic!("no clash")
+    };
     assert_eq!(guides.len(), 2);
     assert!(guides.contains(&"high".to_owned()));
 }
@@ -155,8 +209,21 @@ fn a_search_without_nodes_is_refused() {
     options.search_nodes = 0;
     options.nodes = 0;
     let laid = tube_laid();
-    let found = run(&laid.surface, &laid.layout, &laid.curves, &case.guides, &options, &Task::default());
-    assert!(matches!(found, Err(QuantiseError::Program(ProgramError::Exhausted { nodes: 0 }))), "{found:?}");
+    let found = run(
+        &laid.surface,
+        &laid.layout,
+        &laid.curves,
+        &case.guides,
+        &options,
+        &Task::default(),
+    );
+    assert!(
+        matches!(
+            found,
+            Err(QuantiseError::Program(ProgramError::Exhausted { nodes: 0 }))
+        ),
+        "{found:?}"
+    );
 }
 
 #[test]
@@ -165,7 +232,15 @@ fn cancelling_stops_the_plan() {
     task.cancel();
     let (case, laid) = (tube_with(12, 12), tube_laid());
     let options = QuantiseOptions::new(case.edge, None);
-    let error = run(&laid.surface, &laid.layout, &laid.curves, &case.guides, &options, &task).unwrap_err();
+    let error = run(
+        &laid.surface,
+        &laid.layout,
+        &laid.curves,
+        &case.guides,
+        &options,
+        &task,
+    )
+    .unwrap_err();
     assert_eq!(error, QuantiseError::Cancelled(base::Cancelled));
 }
 

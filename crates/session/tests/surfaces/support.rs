@@ -9,21 +9,36 @@ use engine::check::{self, CheckInput, Measures};
 use engine::intake::{self, IntakeOptions, RawTriangles};
 use engine::model::{Guide, GuideKind, Plane, Sculpt};
 use engine::symmetry::PlaneChoice;
-use mesh::{DVec3, QuadMesh, TriMesh};
 use loopwright_session::{Outcome, Session, SessionError, Settings, Size};
+use mesh::{DVec3, QuadMesh, TriMesh};
 
 /// Takes a mesh in as a file's triangles are.
 pub fn sculpt_of(mesh: TriMesh) -> Sculpt {
-    let raw = RawTriangles { positions: mesh.positions, triangles: mesh.triangles, parts: vec![] };
-    intake::run(&raw, &IntakeOptions::default(), &Task::default()).unwrap().0
+    let raw = RawTriangles {
+        positions: mesh.positions,
+        triangles: mesh.triangles,
+        parts: vec![],
+    };
+    intake::run(&raw, &IntakeOptions::default(), &Task::default())
+        .unwrap()
+        .0
 }
 
 pub fn settings(guides: Vec<Guide>, faces: usize) -> Settings {
-    Settings { guides, plane: PlaneChoice::None, sides: Sides::Mirror, size: Size::Faces(faces), adapt: 0.0 }
+    Settings {
+        guides,
+        plane: PlaneChoice::None,
+        sides: Sides::Mirror,
+        size: Size::Faces(faces),
+        adapt: 0.0,
+    }
 }
 
 pub fn plane_through_origin(normal: DVec3) -> PlaneChoice {
-    PlaneChoice::Given(Plane { origin: DVec3::ZERO, normal })
+    PlaneChoice::Given(Plane {
+        origin: DVec3::ZERO,
+        normal,
+    })
 }
 
 /// Runs the settings on a sculpt.
@@ -51,7 +66,9 @@ pub fn checked(sculpt: &Sculpt, settings: &Settings, outcome: &Outcome) -> (Meas
 /// The findings that fail, as text.
 pub fn failing(findings: &Findings) -> Vec<String> {
     let fails = findings.iter().filter(|f| f.level == Level::Fail);
-    fails.map(|f| format!("{}: {} ({:?})", f.code, f.sentence, f.places)).collect()
+    fails
+        .map(|f| format!("{}: {} ({:?})", f.code, f.sentence, f.places))
+        .collect()
 }
 
 /// Runs, checks, and holds that nothing fails.
@@ -67,8 +84,10 @@ pub fn sound(sculpt: &Sculpt, settings: &Settings) -> (Outcome, Measures) {
 pub fn on_bent_tube(s: f64, turn: f64) -> DVec3 {
     let (straight, bend, radius) = (16.0, 14.0, 4.0);
     let angle = ((s - straight) / bend).clamp(0.0, TAU / 4.0);
-    let (tangent, out) =
-        (DVec3::new(angle.sin(), angle.cos(), 0.0), DVec3::new(-angle.cos(), angle.sin(), 0.0));
+    let (tangent, out) = (
+        DVec3::new(angle.sin(), angle.cos(), 0.0),
+        DVec3::new(-angle.cos(), angle.sin(), 0.0),
+    );
     let middle = s.min(straight) * DVec3::Y
         + (s - straight - bend * angle).max(0.0) * tangent
         + bend * (DVec3::X + out);
@@ -76,9 +95,20 @@ pub fn on_bent_tube(s: f64, turn: f64) -> DVec3 {
 }
 
 /// A closed guide through points given by turn.
-pub fn loop_guide(name: &str, kind: GuideKind, count: Option<u32>, at: impl Fn(f64) -> DVec3) -> Guide {
+pub fn loop_guide(
+    name: &str,
+    kind: GuideKind,
+    count: Option<u32>,
+    at: impl Fn(f64) -> DVec3,
+) -> Guide {
     let points = (0..48).map(|i| at(f64::from(i) / 48.0)).collect();
-    Guide { name: name.to_owned(), kind, closed: true, count, points }
+    Guide {
+        name: name.to_owned(),
+        kind,
+        closed: true,
+        count,
+        points,
+    }
 }
 
 /// A ring across the bent tube.
@@ -105,13 +135,23 @@ pub fn cycle_near(mesh: &QuadMesh, curve: &Guide, reach: f64) -> Vec<u32> {
             next.entry(b).or_default().push(a);
         }
     }
-    let Some((&first, _)) = next.iter().next() else { return Vec::new() };
+    let Some((&first, _)) = next.iter().next() else {
+        return Vec::new();
+    };
     let mut cycle = vec![first];
     let (mut before, mut at) = (u32::MAX, first);
     loop {
         let around = &next[&at];
-        assert_eq!(around.len(), 2, "one run of edges along the guide at vertex {at}");
-        let following = if around[0] == before { around[1] } else { around[0] };
+        assert_eq!(
+            around.len(),
+            2,
+            "one run of edges along the guide at vertex {at}"
+        );
+        let following = if around[0] == before {
+            around[1]
+        } else {
+            around[0]
+        };
         (before, at) = (at, following);
         if at == first {
             assert_eq!(cycle.len(), next.len(), "one cycle along the guide");
@@ -129,18 +169,34 @@ pub fn quad_area(mesh: &QuadMesh, quad: u32) -> f64 {
 }
 
 pub fn area(mesh: &QuadMesh) -> f64 {
-    (0..mesh.quads.len() as u32).map(|q| quad_area(mesh, q)).sum()
+    (0..mesh.quads.len() as u32)
+        .map(|q| quad_area(mesh, q))
+        .sum()
 }
 
 /// Every number of an outcome but times, as bytes.
 pub fn bytes(outcome: &Outcome) -> Vec<u8> {
     let mut all = Vec::new();
     for p in &outcome.surface.positions {
-        p.to_array().iter().for_each(|c| all.extend(c.to_bits().to_le_bytes()));
+        p.to_array()
+            .iter()
+            .for_each(|c| all.extend(c.to_bits().to_le_bytes()));
     }
-    for v in outcome.surface.quads.iter().flatten().chain(&outcome.patch_of_quad) {
+    for v in outcome
+        .surface
+        .quads
+        .iter()
+        .flatten()
+        .chain(&outcome.patch_of_quad)
+    {
         all.extend(v.to_le_bytes());
     }
-    all.extend(format!("{:?}{:?}{:?}", outcome.surface.groups, outcome.poles, outcome.findings).bytes());
+    all.extend(
+        format!(
+            "{:?}{:?}{:?}",
+            outcome.surface.groups, outcome.poles, outcome.findings
+        )
+        .bytes(),
+    );
     all
 }

@@ -6,7 +6,8 @@ use base::Place;
 use engine::model::{Guide, GuideKind};
 
 use crate::support::{
-    area, cycle_near, loop_guide, on_bent_tube, quad_area, run, sculpt_of, settings, sound, tube_ring,
+    area, cycle_near, loop_guide, on_bent_tube, quad_area, run, sculpt_of, settings, sound,
+    tube_ring,
 };
 
 const RADIUS: f64 = 4.0;
@@ -17,9 +18,15 @@ const WHOLE: f64 = 32.0 + BEND * TAU / 4.0;
 
 fn twelve() -> Vec<Guide> {
     let middle = (BENT[0] + BENT[1]) / 2.0;
-    [("wrist", 6.0), ("below", BENT[0]), ("elbow", middle), ("above", BENT[1]), ("shoulder", 48.0)]
-        .map(|(name, s)| tube_ring(name, s, Some(12)))
-        .to_vec()
+    [
+        ("wrist", 6.0),
+        ("below", BENT[0]),
+        ("elbow", middle),
+        ("above", BENT[1]),
+        ("shoulder", 48.0),
+    ]
+    .map(|(name, s)| tube_ring(name, s, Some(12)))
+    .to_vec()
 }
 
 #[test]
@@ -55,25 +62,53 @@ fn rings_are_the_polygons_of_the_handbook() {
     // (n / 2π) sin(2π / n) of its area, about it (n / π) tan(π / n); its sides stray from the circle
     // by the sagitta r (1 − cos(π / n)). Vertices straddle the circle, so ours lies between.
     let shares = [n / TAU * (TAU / n).sin(), n / PI * (PI / n).tan()];
-    let lengths = [2.0 * n * RADIUS * (PI / n).sin(), 2.0 * n * RADIUS * (PI / n).tan()];
+    let lengths = [
+        2.0 * n * RADIUS * (PI / n).sin(),
+        2.0 * n * RADIUS * (PI / n).tan(),
+    ];
     let sagitta = RADIUS * (1.0 - (PI / n).cos());
-    for (guide, s) in settings.guides.iter().zip([6.0, BENT[0], (BENT[0] + BENT[1]) / 2.0, BENT[1], 48.0]) {
+    for (guide, s) in
+        settings
+            .guides
+            .iter()
+            .zip([6.0, BENT[0], (BENT[0] + BENT[1]) / 2.0, BENT[1], 48.0])
+    {
         let cycle = cycle_near(mesh, guide, 0.3 * outcome.edge);
         assert_eq!(cycle.len(), 12, "{}", guide.name);
         let at: Vec<_> = cycle.iter().map(|&v| mesh.positions[v as usize]).collect();
         let middle = at.iter().copied().sum::<mesh::DVec3>() / n;
         let exact = (on_bent_tube(s, 0.0) + on_bent_tube(s, 0.5)) / 2.0;
-        assert!(middle.distance(exact) < 0.03 * RADIUS, "{}: {middle}", guide.name);
+        assert!(
+            middle.distance(exact) < 0.03 * RADIUS,
+            "{}: {middle}",
+            guide.name
+        );
         let around = |i: usize| (at[i], at[(i + 1) % 12]);
-        let doubled: mesh::DVec3 = (0..12).map(around).map(|(a, b)| (a - middle).cross(b - middle)).sum();
+        let doubled: mesh::DVec3 = (0..12)
+            .map(around)
+            .map(|(a, b)| (a - middle).cross(b - middle))
+            .sum();
         let share = doubled.length() / 2.0 / (PI * RADIUS * RADIUS);
-        assert!(share > shares[0] * 0.99 && share < shares[1], "{}: {share} {shares:?}", guide.name);
+        assert!(
+            share > shares[0] * 0.99 && share < shares[1],
+            "{}: {share} {shares:?}",
+            guide.name
+        );
         let length: f64 = (0..12).map(around).map(|(a, b)| a.distance(b)).sum();
-        assert!(length > lengths[0] * 0.99 && length < lengths[1], "{}: {length} {lengths:?}", guide.name);
+        assert!(
+            length > lengths[0] * 0.99 && length < lengths[1],
+            "{}: {length} {lengths:?}",
+            guide.name
+        );
         // On the bend faces are chords lengthwise too: the sagitta c² / 8R of one quad on the outer bow.
         let bow = BEND + RADIUS;
         let chord = outcome.edge * bow / BEND;
-        let limit = sagitta + if (BENT[0]..=BENT[1]).contains(&s) { chord * chord / (8.0 * bow) } else { 0.0 };
+        let limit = sagitta
+            + if (BENT[0]..=BENT[1]).contains(&s) {
+                chord * chord / (8.0 * bow)
+            } else {
+                0.0
+            };
         for (a, b) in (0..12).map(around) {
             for p in [a, (a + b) / 2.0] {
                 let off = (p.distance(exact) - RADIUS).abs();
@@ -91,7 +126,11 @@ fn areas_are_those_of_tube_and_torus() {
     let mesh = &outcome.surface;
     // Pappus' first theorem, the whole: circumference times the way of its middle.
     let whole = TAU * RADIUS * WHOLE;
-    assert!((area(mesh) / whole - 1.0).abs() < 0.03, "{} of {whole}", area(mesh));
+    assert!(
+        (area(mesh) / whole - 1.0).abs() < 0.03,
+        "{} of {whole}",
+        area(mesh)
+    );
     // A quarter of a torus, 4 π² R r / 4, lies between the rings at both ends of the bend.
     let bend: f64 = mesh
         .groups
@@ -108,16 +147,32 @@ fn areas_are_those_of_tube_and_torus() {
 fn twelve_and_sixteen_are_joined_by_pairs_of_poles_that_name_both() {
     let sculpt = sculpt_of(demo::bent_tube(12_000));
     // Both on the straight piece, and rings around the bend: the shape itself asks for no pole.
-    let mut guides = vec![tube_ring("wrist", 3.0, Some(12)), tube_ring("elbow", 13.0, Some(16))];
-    guides.extend([("bend", 27.0), ("above", BENT[1]), ("shoulder", 48.0)].map(|(name, s)| tube_ring(name, s, None)));
+    let mut guides = vec![
+        tube_ring("wrist", 3.0, Some(12)),
+        tube_ring("elbow", 13.0, Some(16)),
+    ];
+    guides.extend(
+        [("bend", 27.0), ("above", BENT[1]), ("shoulder", 48.0)]
+            .map(|(name, s)| tube_ring(name, s, None)),
+    );
     let settings = settings(guides, 420);
     let (outcome, measures) = sound(&sculpt, &settings);
     for (guide, count) in measures.guides.iter().zip([12, 16]) {
-        assert_eq!((guide.cycle_length, guide.poles), (Some(count), 0), "{}", guide.name);
+        assert_eq!(
+            (guide.cycle_length, guide.poles),
+            (Some(count), 0),
+            "{}",
+            guide.name
+        );
     }
     // As many threes as fives (Euler: Σ (4 − valence) = 0 on a tube), two pairs each two quads.
     let of = |n: u32| outcome.poles.iter().filter(|p| p.valence == n).count();
-    assert_eq!((of(3), of(5), outcome.poles.len()), (4, 4, 8), "{:?}", outcome.poles);
+    assert_eq!(
+        (of(3), of(5), outcome.poles.len()),
+        (4, 4, 8),
+        "{:?}",
+        outcome.poles
+    );
     let named: Vec<&str> = outcome
         .findings
         .iter()
@@ -128,7 +183,10 @@ fn twelve_and_sixteen_are_joined_by_pairs_of_poles_that_name_both() {
             _ => None,
         })
         .collect();
-    assert!(named.contains(&"wrist") && named.contains(&"elbow"), "{named:?}");
+    assert!(
+        named.contains(&"wrist") && named.contains(&"elbow"),
+        "{named:?}"
+    );
     for pole in &outcome.poles {
         assert!(pole.reason.contains("counts of"), "{}", pole.reason);
     }
@@ -137,7 +195,9 @@ fn twelve_and_sixteen_are_joined_by_pairs_of_poles_that_name_both() {
 #[test]
 fn an_opening_inside_the_boundary_trims() {
     let sculpt = sculpt_of(demo::bent_tube(12_000));
-    let cut = loop_guide("cuff", GuideKind::Opening, Some(14), |turn| on_bent_tube(5.0, turn));
+    let cut = loop_guide("cuff", GuideKind::Opening, Some(14), |turn| {
+        on_bent_tube(5.0, turn)
+    });
     let settings = settings(vec![cut, tube_ring("elbow", 27.0, None)], 320);
     let (outcome, measures) = sound(&sculpt, &settings);
     let cuff = &measures.guides[0];
@@ -145,8 +205,16 @@ fn an_opening_inside_the_boundary_trims() {
     let mesh = &outcome.surface;
     assert_eq!(mesh.topology().boundary_loops().len(), 2);
     // Nothing is left below, but for the straddling of the rim's vertices.
-    assert!(mesh.positions.iter().all(|p| p.y > 5.0 - 0.2 * outcome.edge || p.x > 10.0));
+    assert!(
+        mesh.positions
+            .iter()
+            .all(|p| p.y > 5.0 - 0.2 * outcome.edge || p.x > 10.0)
+    );
     let exact = TAU * RADIUS * (WHOLE - 5.0);
-    assert!((area(mesh) / exact - 1.0).abs() < 0.03, "{} of {exact}", area(mesh));
+    assert!(
+        (area(mesh) / exact - 1.0).abs() < 0.03,
+        "{} of {exact}",
+        area(mesh)
+    );
     assert!((mesh.quads.len() as f64 / 320.0 - 1.0).abs() < 0.03);
 }
