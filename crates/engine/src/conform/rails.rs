@@ -19,19 +19,17 @@ pub struct Rail {
     pub closed: bool,
     /// Whether it is the cut along the mirror plane.
     pub on_plane: bool,
-    /// Whether an artist drew it (a guide), rather than the sculpt's boundary or the plane.
-    pub drawn: bool,
 }
 
 impl Rail {
-    fn new(points: Vec<DVec3>, closed: bool, on_plane: bool, drawn: bool) -> Self {
+    fn new(points: Vec<DVec3>, closed: bool, on_plane: bool) -> Self {
         let mut along = vec![0.0];
         let n = points.len();
         for i in 1..n + usize::from(closed) {
             let last = along[i - 1];
             along.push(last + points[i - 1].distance(points[i % n]));
         }
-        Self { points, along, closed, on_plane, drawn }
+        Self { points, along, closed, on_plane }
     }
 
     /// Whole length, model units.
@@ -108,7 +106,7 @@ pub(super) fn chain_rails(surface: &WorkSurface, positions: &[DVec3]) -> Vec<Rai
         .iter()
         .map(|chain| {
             let points = chain.vertices.iter().map(|&v| positions[v as usize]).collect();
-            Rail::new(points, chain.closed, chain.source == ChainSource::Plane, matches!(chain.source, ChainSource::Curve(_)))
+            Rail::new(points, chain.closed, chain.source == ChainSource::Plane)
         })
         .collect()
 }
@@ -146,14 +144,14 @@ pub(super) fn seats_of(
             match chain.source {
                 // The drawn curve itself where the chain is the whole of it, else the chain.
                 ChainSource::Curve(c) if curves[c].closed == chain.closed && covers(&curves[c], &vertices) => {
-                    Rail::new(curves[c].points.clone(), chain.closed, false, true)
+                    Rail::new(curves[c].points.clone(), chain.closed, false)
                 }
-                ChainSource::Curve(_) => Rail::new(vertices, chain.closed, false, true),
+                ChainSource::Curve(_) => Rail::new(vertices, chain.closed, false),
                 ChainSource::Plane => {
                     let on = |p: &DVec3| plane.map_or(*p, |plane| plane.project(*p));
-                    Rail::new(vertices.iter().map(on).collect(), chain.closed, true, false)
+                    Rail::new(vertices.iter().map(on).collect(), chain.closed, true)
                 }
-                ChainSource::Boundary => Rail::new(vertices, chain.closed, false, false),
+                ChainSource::Boundary => Rail::new(vertices, chain.closed, false),
             }
         })
         .collect();
@@ -236,7 +234,7 @@ mod tests {
     #[test]
     fn a_closed_rail_wraps_and_finds_its_nearest() {
         let square = vec![DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
-        let rail = Rail::new(square, true, false, true);
+        let rail = Rail::new(square, true, false);
         assert_eq!(rail.length(), 4.0);
         assert_eq!(rail.at(4.5), DVec3::new(0.5, 0.0, 0.0));
         assert!((rail.nearest(DVec3::new(-0.2, 0.25, 0.0), None) - 3.75).abs() < 1e-12);

@@ -29,7 +29,6 @@ use crate::guides::GuideCurves;
 use crate::model::{ChainSource, Sculpt, WorkSurface};
 use crate::symmetry::Half;
 use dense::Dense;
-use edit::EditMesh;
 use remesh::Remesher;
 
 pub use error::WorkError;
