@@ -8,17 +8,17 @@
 //! output plus findings; none knows a later one. The same input gives the same
 //! output, bit for bit, for any number of threads. No files, no screen.
 
+pub mod assemble;
 pub mod check;
-pub mod intake;
-pub mod guides;
-pub mod model;
-pub mod symmetry;
-pub mod work;
 pub mod conform;
 pub mod field;
 pub mod fill;
+pub mod guides;
+pub mod intake;
 pub mod layout;
+pub mod model;
 pub mod quantise;
-pub mod assemble;
+pub mod symmetry;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod work;

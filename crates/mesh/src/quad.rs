@@ -219,7 +219,11 @@ impl QuadTopology {
         let mut quads = vec![quad as u32];
         if closed {
             quads.extend(ahead);
-            return Strip { quads, rungs: ahead_rungs, closed };
+            return Strip {
+                quads,
+                rungs: ahead_rungs,
+                closed,
+            };
         }
         let (mut behind, mut rungs, _) = self.walk(quad, side + 2, seen);
         behind.reverse();
@@ -227,7 +231,11 @@ impl QuadTopology {
         behind.extend(quads);
         behind.extend(ahead);
         rungs.extend(ahead_rungs);
-        Strip { quads: behind, rungs, closed: false }
+        Strip {
+            quads: behind,
+            rungs,
+            closed: false,
+        }
     }
 
     fn walk(&self, quad: usize, side: usize, seen: &mut [[bool; 2]]) -> (Vec<u32>, Vec<u32>, bool) {
@@ -271,9 +279,15 @@ mod tests {
             })
             .collect();
         let quads = (0..along)
-            .flat_map(|j| (0..around).map(move |i| [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)]))
+            .flat_map(|j| {
+                (0..around).map(move |i| [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)])
+            })
             .collect();
-        QuadMesh { positions, quads, groups: vec![] }
+        QuadMesh {
+            positions,
+            quads,
+            groups: vec![],
+        }
     }
 
     #[test]

@@ -80,7 +80,12 @@ impl TriTopology {
                     this.twin[g as usize] = h;
                     this.twin[h as usize] = g;
                 }
-                _ => return Err(TopologyError::NonManifoldEdge { a: run[0].0, b: run[0].1 }),
+                _ => {
+                    return Err(TopologyError::NonManifoldEdge {
+                        a: run[0].0,
+                        b: run[0].1,
+                    });
+                }
             }
         }
         this.find_first_halves()?;
@@ -137,7 +142,11 @@ impl TriTopology {
 
     /// Preceding half-edge in the same triangle.
     pub fn prev(&self, half: u32) -> u32 {
-        if half.is_multiple_of(3) { half + 2 } else { half - 1 }
+        if half.is_multiple_of(3) {
+            half + 2
+        } else {
+            half - 1
+        }
     }
 
     /// Edge of a half-edge.
@@ -171,13 +180,20 @@ impl TriTopology {
     /// boundary from the boundary edge on.
     pub fn fan(&self, vertex: u32) -> Fan<'_> {
         let h = self.out[vertex as usize];
-        Fan { topology: self, first: h, at: (h != NONE).then_some(h) }
+        Fan {
+            topology: self,
+            first: h,
+            at: (h != NONE).then_some(h),
+        }
     }
 
     /// Neighbours with their edges, anticlockwise; on the boundary all of them,
     /// the last one across the edge that has no triangle on its left.
     pub fn neighbours(&self, vertex: u32) -> Vec<(u32, u32)> {
-        let mut all: Vec<(u32, u32)> = self.fan(vertex).map(|h| (self.to(h), self.edge(h))).collect();
+        let mut all: Vec<(u32, u32)> = self
+            .fan(vertex)
+            .map(|h| (self.to(h), self.edge(h)))
+            .collect();
         if self.is_boundary_vertex(vertex)
             && let Some(last) = self.fan(vertex).last()
         {
@@ -194,7 +210,9 @@ impl TriTopology {
 
     /// Edge between two vertices.
     pub fn edge_between(&self, a: u32, b: u32) -> Option<u32> {
-        self.half_between(a, b).or_else(|| self.half_between(b, a)).map(|h| self.edge(h))
+        self.half_between(a, b)
+            .or_else(|| self.half_between(b, a))
+            .map(|h| self.edge(h))
     }
 
     /// V − E + F over the vertices in use.
@@ -245,9 +263,18 @@ mod tests {
     #[test]
     fn faults_are_named() {
         let twice = [[0, 1, 2], [0, 1, 3]];
-        assert_eq!(TriTopology::new(4, &twice).unwrap_err(), TopologyError::NonManifoldEdge { a: 0, b: 1 });
+        assert_eq!(
+            TriTopology::new(4, &twice).unwrap_err(),
+            TopologyError::NonManifoldEdge { a: 0, b: 1 }
+        );
         let bow = [[0, 1, 2], [0, 3, 4]];
-        assert_eq!(TriTopology::new(5, &bow).unwrap_err(), TopologyError::NonManifoldVertex { vertex: 0 });
-        assert_eq!(TriTopology::new(3, &[[0, 1, 1]]).unwrap_err(), TopologyError::BadTriangle { triangle: 0 });
+        assert_eq!(
+            TriTopology::new(5, &bow).unwrap_err(),
+            TopologyError::NonManifoldVertex { vertex: 0 }
+        );
+        assert_eq!(
+            TriTopology::new(3, &[[0, 1, 1]]).unwrap_err(),
+            TopologyError::BadTriangle { triangle: 0 }
+        );
     }
 }

@@ -47,7 +47,8 @@ impl TriMesh {
 
     /// Length of the bounding box's diagonal (model units), 0 for no vertices.
     pub fn diagonal(&self) -> f64 {
-        self.bounds().map_or(0.0, |(low, high)| (high - low).length())
+        self.bounds()
+            .map_or(0.0, |(low, high)| (high - low).length())
     }
 
     /// Total area, square model units.

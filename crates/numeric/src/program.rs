@@ -30,7 +30,10 @@ pub struct ProgramLimits {
 
 impl Default for ProgramLimits {
     fn default() -> Self {
-        Self { nodes: 400, gap: 1e-3 }
+        Self {
+            nodes: 400,
+            gap: 1e-3,
+        }
     }
 }
 
@@ -95,13 +98,23 @@ pub struct Program {
 impl Program {
     /// Adds a whole-number variable with its cost a unit and bounds.
     pub fn whole(&mut self, cost: f64, low: i32, high: i32) -> Variable {
-        self.columns.push(Column { cost, low: f64::from(low), high: f64::from(high), whole: true });
+        self.columns.push(Column {
+            cost,
+            low: f64::from(low),
+            high: f64::from(high),
+            whole: true,
+        });
         Variable(self.columns.len() - 1)
     }
 
     /// Adds a real variable >= 0.
     pub fn real(&mut self, cost: f64, high: f64) -> Variable {
-        self.columns.push(Column { cost, low: 0.0, high, whole: false });
+        self.columns.push(Column {
+            cost,
+            low: 0.0,
+            high,
+            whole: false,
+        });
         Variable(self.columns.len() - 1)
     }
 
@@ -163,21 +176,34 @@ impl Program {
         options.mip_gap = limits.gap;
         let outcome = problem.solve_with(options).map_err(|e| match e {
             Error::Infeasible => ProgramError::Infeasible,
-            other => ProgramError::Solver { reason: other.to_string() },
+            other => ProgramError::Solver {
+                reason: other.to_string(),
+            },
         })?;
         let solved = outcome
             .into_solution()
-            .map_err(|_| ProgramError::Exhausted { nodes: limits.nodes })?;
+            .map_err(|_| ProgramError::Exhausted {
+                nodes: limits.nodes,
+            })?;
         let values: Vec<f64> = self
             .columns
             .iter()
             .zip(&handles)
             .map(|(c, &h)| {
                 let value = solved.var_value(h);
-                if c.whole && !relaxed { value.round() } else { value }
+                if c.whole && !relaxed {
+                    value.round()
+                } else {
+                    value
+                }
             })
             .collect();
-        let cost = self.columns.iter().zip(&values).map(|(c, v)| c.cost * v).sum();
+        let cost = self
+            .columns
+            .iter()
+            .zip(&values)
+            .map(|(c, v)| c.cost * v)
+            .sum();
         Ok(Solution { values, cost })
     }
 }
@@ -195,7 +221,11 @@ mod tests {
         for (v, target) in [(x, 2.6), (y, 3.4)] {
             let up = program.real(1.0, f64::INFINITY);
             let down = program.real(1.0, f64::INFINITY);
-            program.row(&[(v, 1.0), (up, -1.0), (down, 1.0)], Relation::Equal, target);
+            program.row(
+                &[(v, 1.0), (up, -1.0), (down, 1.0)],
+                Relation::Equal,
+                target,
+            );
         }
         program.row(&[(x, 1.0), (y, 2.0)], Relation::Equal, 9.0);
         let plan = program.solve(ProgramLimits::default(), false).unwrap();
@@ -204,7 +234,11 @@ mod tests {
             .filter(|(a, b)| a + 2 * b == 9)
             .map(|(a, b)| (f64::from(a) - 2.6).abs() + (f64::from(b) - 3.4).abs())
             .fold(f64::INFINITY, f64::min);
-        assert!((plan.cost - best).abs() < 1e-6, "{} against {best}", plan.cost);
+        assert!(
+            (plan.cost - best).abs() < 1e-6,
+            "{} against {best}",
+            plan.cost
+        );
         assert_eq!(plan.whole(x) + 2 * plan.whole(y), 9);
     }
 
@@ -213,6 +247,9 @@ mod tests {
         let mut program = Program::default();
         let x = program.whole(0.0, 1, 20);
         program.row(&[(x, 1.0), (x, 1.0)], Relation::Equal, 7.0);
-        assert_eq!(program.solve(ProgramLimits::default(), false), Err(ProgramError::Infeasible));
+        assert_eq!(
+            program.solve(ProgramLimits::default(), false),
+            Err(ProgramError::Infeasible)
+        );
     }
 }

@@ -37,8 +37,10 @@ impl Spd {
     /// If an entry is out of range or the matrix isn't positive definite.
     pub fn factor(size: usize, lower: &[(usize, usize, f64)]) -> Result<Self, SpdError> {
         faer::set_global_parallelism(Par::Seq);
-        let entries: Vec<Triplet<usize, usize, f64>> =
-            lower.iter().map(|&(r, c, v)| Triplet::new(r.max(c), r.min(c), v)).collect();
+        let entries: Vec<Triplet<usize, usize, f64>> = lower
+            .iter()
+            .map(|&(r, c, v)| Triplet::new(r.max(c), r.min(c), v))
+            .collect();
         let matrix = SparseColMat::<usize, f64>::try_new_from_triplets(size, size, &entries)
             .map_err(|_| SpdError::BadEntry { size })?;
         let symbolic = SymbolicLlt::try_new(matrix.symbolic(), Side::Lower)
@@ -53,7 +55,11 @@ impl Spd {
     /// # Panics
     /// If `right` has another length.
     pub fn solve(&self, right: &[f64]) -> Vec<f64> {
-        assert_eq!(right.len(), self.size, "right-hand side and matrix differ in size");
+        assert_eq!(
+            right.len(),
+            self.size,
+            "right-hand side and matrix differ in size"
+        );
         let b = Mat::from_fn(self.size, 1, |i, _| right[i]);
         let x = self.factor.solve(&b);
         (0..self.size).map(|i| x[(i, 0)]).collect()
@@ -85,7 +91,13 @@ mod tests {
 
     #[test]
     fn faults_are_named() {
-        assert_eq!(Spd::factor(1, &[(0, 0, -1.0)]).err(), Some(SpdError::NotPositiveDefinite { size: 1 }));
-        assert_eq!(Spd::factor(1, &[(2, 0, 1.0)]).err(), Some(SpdError::BadEntry { size: 1 }));
+        assert_eq!(
+            Spd::factor(1, &[(0, 0, -1.0)]).err(),
+            Some(SpdError::NotPositiveDefinite { size: 1 })
+        );
+        assert_eq!(
+            Spd::factor(1, &[(2, 0, 1.0)]).err(),
+            Some(SpdError::BadEntry { size: 1 })
+        );
     }
 }

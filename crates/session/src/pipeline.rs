@@ -143,10 +143,16 @@ impl Variant {
     fn crossing_strips(&self, plane: Option<Plane>, edge: f64) -> usize {
         let half = &self.filled.mesh;
         let topology = match plane {
-            Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at)).0.topology(),
+            Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at))
+                .0
+                .topology(),
             None => half.topology(),
         };
-        topology.strips().iter().filter(|s| s.crosses_itself()).count()
+        topology
+            .strips()
+            .iter()
+            .filter(|s| s.crosses_itself())
+            .count()
     }
 }
 
@@ -160,7 +166,11 @@ const EDGE_DRIFT: f64 = 0.1;
 impl Session {
     /// Opens a sculpt.
     pub fn new(sculpt: Sculpt) -> Self {
-        Self { sculpt, half: None, light: None }
+        Self {
+            sculpt,
+            half: None,
+            light: None,
+        }
     }
 
     /// The sculpt.
@@ -188,8 +198,17 @@ impl Session {
         findings.append(best.findings);
         let (cross, patches, plan, filled) = (best.cross, best.patches, best.plan, best.filled);
         let options = ConformOptions::for_edge(edge);
-        let (placed, more) =
-            conform::run(&filled, surface, &cross, &patches, curves, &self.sculpt, half.plane, &options, task)?;
+        let (placed, more) = conform::run(
+            &filled,
+            surface,
+            &cross,
+            &patches,
+            curves,
+            &self.sculpt,
+            half.plane,
+            &options,
+            task,
+        )?;
         findings.append(more);
         let whole = assemble::run(&assemble::Parts {
             half: &placed,
@@ -276,16 +295,27 @@ impl Session {
             Size::Edge(_) => None,
         };
         let options = QuantiseOptions::new(edge, faces);
-        let (plan, more) = quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
+        let (plan, more) =
+            quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
         findings.append(more);
         clock.lap("quantise");
         let (filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
         findings.append(more);
         clock.lap("fill");
-        Ok(Variant { cross, patches, plan, filled, findings })
+        Ok(Variant {
+            cross,
+            patches,
+            plan,
+            filled,
+            findings,
+        })
     }
 
-    fn half(&mut self, settings: &Settings, task: &Task) -> Result<Arc<(Half, Findings)>, SessionError> {
+    fn half(
+        &mut self,
+        settings: &Settings,
+        task: &Task,
+    ) -> Result<Arc<(Half, Findings)>, SessionError> {
         match &self.half {
             Some((choice, kept)) if *choice == settings.plane => Ok(Arc::clone(kept)),
             _ => {
@@ -297,7 +327,12 @@ impl Session {
     }
 
     /// The half made light; kept for as long as plane and wanted size stay.
-    fn light(&mut self, half: &Half, settings: &Settings, task: &Task) -> Result<Arc<Light>, SessionError> {
+    fn light(
+        &mut self,
+        half: &Half,
+        settings: &Settings,
+        task: &Task,
+    ) -> Result<Arc<Light>, SessionError> {
         match &self.light {
             Some((plane, size, kept)) if *plane == settings.plane && *size == settings.size => {
                 return Ok(Arc::clone(kept));
@@ -354,7 +389,12 @@ impl Session {
         if let Size::Faces(n) = settings.size {
             edge = fits(area(&surface), n);
         }
-        Ok(Prepared { curves, surface, edge, findings })
+        Ok(Prepared {
+            curves,
+            surface,
+            edge,
+            findings,
+        })
     }
 }
 
@@ -381,7 +421,10 @@ struct Clock {
 
 impl Default for Clock {
     fn default() -> Self {
-        Self { last: Instant::now(), laps: Vec::new() }
+        Self {
+            last: Instant::now(),
+            laps: Vec::new(),
+        }
     }
 }
 

@@ -19,7 +19,12 @@ pub(super) fn named(parts: &Parts<'_>, half_quads: usize, mirrored: bool) -> Vec
                 && let ChainSource::Curve(curve) = parts.surface.chains[c].source
             {
                 for (side, set) in entry.iter_mut().enumerate() {
-                    set.insert(name_on_side(&parts.curves[curve], parts.guides, parts.plane, side == 1));
+                    set.insert(name_on_side(
+                        &parts.curves[curve],
+                        parts.guides,
+                        parts.plane,
+                        side == 1,
+                    ));
                 }
             }
         }
@@ -49,7 +54,11 @@ fn group_name(guides: &BTreeSet<String>) -> String {
     }
     let joined: Vec<String> = guides
         .iter()
-        .map(|g| g.chars().map(|c| if c.is_alphanumeric() { c } else { '_' }).collect())
+        .map(|g| {
+            g.chars()
+                .map(|c| if c.is_alphanumeric() { c } else { '_' })
+                .collect()
+        })
         .collect();
     joined.join("-")
 }
@@ -57,11 +66,20 @@ fn group_name(guides: &BTreeSet<String>) -> String {
 /// The name of the guide that a curve stands for on the kept or on the mirrored side.
 fn name_on_side(curve: &Curve, guides: &[Guide], plane: Option<Plane>, mirrored: bool) -> String {
     let height = |g: &Guide| {
-        let sum: f64 = g.points.iter().map(|&p| plane.map_or(0.0, |plane| plane.height(p))).sum();
+        let sum: f64 = g
+            .points
+            .iter()
+            .map(|&p| plane.map_or(0.0, |plane| plane.height(p)))
+            .sum();
         sum
     };
-    let wanted = curve.guides.iter().find(|&&g| (height(&guides[g]) < 0.0) == mirrored);
-    wanted.or(curve.guides.first()).map_or_else(String::new, |&g| guides[g].name.clone())
+    let wanted = curve
+        .guides
+        .iter()
+        .find(|&&g| (height(&guides[g]) < 0.0) == mirrored);
+    wanted
+        .or(curve.guides.first())
+        .map_or_else(String::new, |&g| guides[g].name.clone())
 }
 
 /// For each patch the lowest patch that it reaches without crossing a guide.

@@ -67,7 +67,11 @@ pub struct Assembled {
 /// Puts the whole surface together.
 pub fn run(parts: &Parts<'_>) -> Assembled {
     let half = parts.half;
-    let mut mesh = QuadMesh { positions: half.positions.clone(), quads: half.quads.clone(), groups: Vec::new() };
+    let mut mesh = QuadMesh {
+        positions: half.positions.clone(),
+        quads: half.quads.clone(),
+        groups: Vec::new(),
+    };
     let mut patch_of_quad = parts.filled.patch_of_quad.clone();
     let mut half_of_vertex: Vec<u32> = (0..mesh.positions.len() as u32).collect();
     if let Some(plane) = parts.plane {
@@ -80,15 +84,28 @@ pub fn run(parts: &Parts<'_>) -> Assembled {
     }
     mesh.groups = groups::named(parts, half.quads.len(), parts.plane.is_some());
     let poles = reasons::of_poles(parts, &mesh, &half_of_vertex);
-    Assembled { mesh, patch_of_quad, poles }
+    Assembled {
+        mesh,
+        patch_of_quad,
+        poles,
+    }
 }
 
 /// A half mesh with its mirrored side, faces turned, places given by `image`; and for each vertex
 /// the vertex of the half that it is or mirrors. `edge` is the quads' edge length (model units).
-pub fn doubled(half: &QuadMesh, plane: Plane, edge: f64, image: impl Fn(DVec3) -> DVec3) -> (QuadMesh, Vec<u32>) {
+pub fn doubled(
+    half: &QuadMesh,
+    plane: Plane,
+    edge: f64,
+    image: impl Fn(DVec3) -> DVec3,
+) -> (QuadMesh, Vec<u32>) {
     // The cut lies on the plane to rounding; anything off it is a good part of a quad away.
     let on_plane = 1e-6 * edge;
-    let mut mesh = QuadMesh { positions: half.positions.clone(), quads: half.quads.clone(), groups: Vec::new() };
+    let mut mesh = QuadMesh {
+        positions: half.positions.clone(),
+        quads: half.quads.clone(),
+        groups: Vec::new(),
+    };
     let mut half_of_vertex: Vec<u32> = (0..mesh.positions.len() as u32).collect();
     let images: Vec<u32> = (0..half.positions.len())
         .map(|v| {
@@ -112,7 +129,10 @@ pub fn doubled(half: &QuadMesh, plane: Plane, edge: f64, image: impl Fn(DVec3) -
 /// The mirror image moved onto its own side's surface, as far off it as its original is.
 fn fitted(parts: &Parts<'_>, plane: Plane, at: DVec3, image: DVec3) -> DVec3 {
     let index = &parts.sculpt.index;
-    match (index.closest(at), index.closest_within(image, 2.0 * parts.edge)) {
+    match (
+        index.closest(at),
+        index.closest_within(image, 2.0 * parts.edge),
+    ) {
         (Some(here), Some(there)) if plane.height(there.point) < 0.0 => {
             let offset = plane.mirror(at) - plane.mirror(here.point);
             there.point + offset

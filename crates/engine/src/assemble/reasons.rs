@@ -29,7 +29,11 @@ pub(super) fn of_poles(parts: &Parts<'_>, mesh: &QuadMesh, half_of_vertex: &[u32
         .map(|vertex| {
             let valence = topology.valence[vertex as usize];
             let origin = parts.filled.origin[half_of_vertex[vertex as usize] as usize];
-            Pole { vertex, valence, reason: reason(parts, origin, valence) }
+            Pole {
+                vertex,
+                valence,
+                reason: reason(parts, origin, valence),
+            }
         })
         .collect()
 }
@@ -43,7 +47,10 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
     };
     match origin {
         Origin::Inside { patch } if parts.plan.surplus[patch] != [0, 0] => {
-            format!("pole of {word}: the counts of {} differ here", names(parts, &[patch]))
+            format!(
+                "pole of {word}: the counts of {} differ here",
+                names(parts, &[patch])
+            )
         }
         Origin::Inside { patch } => {
             let sides = parts.layout.patches[patch].sides.len();
@@ -54,9 +61,18 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
         }
         Origin::Arc { arc, .. } => {
             let beside: Vec<usize> = (0..parts.layout.patches.len())
-                .filter(|&p| parts.layout.patches[p].sides.iter().flatten().any(|u| u.arc == arc))
+                .filter(|&p| {
+                    parts.layout.patches[p]
+                        .sides
+                        .iter()
+                        .flatten()
+                        .any(|u| u.arc == arc)
+                })
                 .collect();
-            format!("pole of {word}: the counts of {} differ here", names(parts, &beside))
+            format!(
+                "pole of {word}: the counts of {} differ here",
+                names(parts, &beside)
+            )
         }
         Origin::Node { vertex } => {
             let mut met = BTreeSet::new();
@@ -64,7 +80,12 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
                 if let ChainSource::Curve(c) = chain.source
                     && chain.vertices.contains(&vertex)
                 {
-                    met.extend(parts.curves[c].guides.iter().map(|&g| parts.guides[g].name.clone()));
+                    met.extend(
+                        parts.curves[c]
+                            .guides
+                            .iter()
+                            .map(|&g| parts.guides[g].name.clone()),
+                    );
                 }
             }
             if met.is_empty() {
@@ -85,7 +106,12 @@ fn names(parts: &Parts<'_>, patches: &[usize]) -> String {
             if let ArcSource::Chain(c) = parts.layout.arcs[used.arc].source {
                 match parts.surface.chains[c].source {
                     ChainSource::Curve(curve) => {
-                        found.extend(parts.curves[curve].guides.iter().map(|&g| format!("'{}'", parts.guides[g].name)));
+                        found.extend(
+                            parts.curves[curve]
+                                .guides
+                                .iter()
+                                .map(|&g| format!("'{}'", parts.guides[g].name)),
+                        );
                     }
                     ChainSource::Plane => {
                         found.insert("the centre line".to_owned());

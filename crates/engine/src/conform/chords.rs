@@ -26,7 +26,9 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
     for round in 0..SLIDES {
         let share = 0.3 * 0.9f64.powi(round as i32);
         for v in 0..links.len() {
-            let (&[one, two], Seat::On { rail, s }) = (&links[v][..], scene.seats[v]) else { continue };
+            let (&[one, two], Seat::On { rail, s }) = (&links[v][..], scene.seats[v]) else {
+                continue;
+            };
             let curve = &scene.rails[rail];
             let [a, b] = [one, two].map(|link| s + link.way(scene, s));
             let (low, high) = (a.min(b), a.max(b));
@@ -36,7 +38,9 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
             let cost = |at: f64| {
                 let (before, after) = (at - low, high - at);
                 let uneven = ((before - after) / (high - low)).powi(2);
-                chord_cost(curve, low, at, scene.edge) + chord_cost(curve, at, high, scene.edge) + 4.0 * uneven
+                chord_cost(curve, low, at, scene.edge)
+                    + chord_cost(curve, at, high, scene.edge)
+                    + 4.0 * uneven
             };
             // No nearer to a neighbour than a sixth of the way between both.
             let room = (high - low) / 6.0;
@@ -66,7 +70,9 @@ struct Link {
 impl Link {
     /// Signed length from `s` to the neighbour, the short way around a closed rail.
     fn way(&self, scene: &Scene, s: f64) -> f64 {
-        let Seat::On { rail, .. } = scene.seats[self.vertex as usize] else { return 0.0 };
+        let Seat::On { rail, .. } = scene.seats[self.vertex as usize] else {
+            return 0.0;
+        };
         let there = match (self.pinned, scene.seats[self.neighbour as usize]) {
             (Some(at), _) => at,
             (None, Seat::On { s, .. }) => s,
@@ -86,7 +92,9 @@ impl Link {
 fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
     let mut links = Vec::new();
     for (v, around) in scene.around.iter().enumerate() {
-        let Seat::On { rail, s } = scene.seats[v] else { continue };
+        let Seat::On { rail, s } = scene.seats[v] else {
+            continue;
+        };
         let curve = &scene.rails[rail];
         if curve.on_plane {
             continue;
@@ -104,7 +112,11 @@ fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
                 }
                 _ => continue,
             };
-            let link = Link { vertex: v as u32, neighbour: n, pinned };
+            let link = Link {
+                vertex: v as u32,
+                neighbour: n,
+                pinned,
+            };
             // Not neighbours along the curve: an edge that cuts across from one bend to the next.
             if link.way(scene, s).abs() < 3.0 * mesh.positions[v].distance(at) + 0.1 * scene.edge {
                 links.push(link);
@@ -179,7 +191,9 @@ fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
         .into_iter()
         .filter(|link| link.pinned.is_some() || link.neighbour > link.vertex)
         .filter_map(|link| {
-            let Seat::On { rail, s } = scene.seats[link.vertex as usize] else { return None };
+            let Seat::On { rail, s } = scene.seats[link.vertex as usize] else {
+                return None;
+            };
             let way = link.way(scene, s);
             let points = (0..POINTS)
                 .map(|i| {
@@ -187,7 +201,10 @@ fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
                     (t, scene.rails[rail].at(s + way * t))
                 })
                 .collect();
-            Some(Piece { ends: [link.vertex, link.neighbour], points })
+            Some(Piece {
+                ends: [link.vertex, link.neighbour],
+                points,
+            })
         })
         .collect()
 }

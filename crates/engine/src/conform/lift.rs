@@ -84,12 +84,16 @@ impl Lift {
                     mesh.positions[v] = real[rail].at(s);
                 }
                 _ => {
-                    let Some(found) = self.smooth.closest(mesh.positions[v]) else { continue };
+                    let Some(found) = self.smooth.closest(mesh.positions[v]) else {
+                        continue;
+                    };
                     let at = point_on(&self.rough, found.triangle, found.barycentric);
                     let normal = normals[found.triangle as usize];
                     let facing = |t: u32| sculpt.mesh.area_normal(t as usize).dot(normal) > 0.0;
-                    mesh.positions[v] =
-                        sculpt.index.closest_where(at, scene.edge, facing).map_or(at, |c| c.point);
+                    mesh.positions[v] = sculpt
+                        .index
+                        .closest_where(at, scene.edge, facing)
+                        .map_or(at, |c| c.point);
                 }
             }
         }
@@ -101,11 +105,14 @@ impl Lift {
 /// Area-weighted normals of the triangles of an index's mesh.
 fn sculpt_normals(index: &SurfaceIndex) -> Vec<DVec3> {
     let mesh = index.mesh();
-    (0..mesh.triangles.len()).map(|t| mesh.area_normal(t)).collect()
+    (0..mesh.triangles.len())
+        .map(|t| mesh.area_normal(t))
+        .collect()
 }
 
 fn carried(from: &SurfaceIndex, to: &SurfaceIndex, at: DVec3) -> DVec3 {
-    from.closest(at).map_or(at, |found| point_on(to, found.triangle, found.barycentric))
+    from.closest(at)
+        .map_or(at, |found| point_on(to, found.triangle, found.barycentric))
 }
 
 fn point_on(index: &SurfaceIndex, triangle: u32, barycentric: [f64; 3]) -> DVec3 {

@@ -50,7 +50,12 @@ pub struct ConformOptions {
 impl ConformOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, rounds: 90, final_rounds: 30, straddle: true }
+        Self {
+            quad_edge,
+            rounds: 90,
+            final_rounds: 30,
+            straddle: true,
+        }
     }
 }
 
@@ -105,11 +110,18 @@ pub fn run(
         seats: seats.clone(),
         edge: options.quad_edge,
     };
-    let pinned: Vec<(Seat, DVec3)> = seats.into_iter().zip(mesh.positions.iter().copied()).collect();
+    let pinned: Vec<(Seat, DVec3)> = seats
+        .into_iter()
+        .zip(mesh.positions.iter().copied())
+        .collect();
     lift.flatten(&mut mesh, &mut scene, &rails);
     for round in 0..options.rounds {
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
-        let share = if round < options.rounds / 2 { 0.35 } else { 0.6 };
+        let share = if round < options.rounds / 2 {
+            0.35
+        } else {
+            0.6
+        };
         shape::round(&mut mesh, &mut scene, share, Some(0.3), shape::Rails::Slide);
     }
     shape::untangle(&mut mesh, &mut scene);
@@ -117,7 +129,13 @@ pub fn run(
     chords::slide(&mut mesh, &mut scene);
     for _ in 0..options.final_rounds {
         task.report("conform", 0.7)?;
-        shape::round(&mut mesh, &mut scene, 0.4, Some(shape::FAIR), shape::Rails::Stay);
+        shape::round(
+            &mut mesh,
+            &mut scene,
+            0.4,
+            Some(shape::FAIR),
+            shape::Rails::Stay,
+        );
     }
     let repaired = shape::untangle(&mut mesh, &mut scene);
     task.report("conform", 0.9)?;
@@ -133,7 +151,9 @@ pub fn run(
         findings.push(Finding::new(
             "conform-untangled",
             Level::Note,
-            format!("{repaired} vertices were moved by hand-over-hand search to square up narrow quads."),
+            format!(
+                "{repaired} vertices were moved by hand-over-hand search to square up narrow quads."
+            ),
         ));
     }
     task.report("conform", 1.0)?;
@@ -201,5 +221,8 @@ fn opposite(mesh: &QuadMesh, quads_at: &[Vec<(u32, u8)>]) -> Vec<Vec<[u32; 2]>> 
 pub(crate) fn onto_surface(scene: &Scene, at: DVec3, normal: DVec3) -> Option<DVec3> {
     let mesh = scene.index.mesh();
     let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
-    scene.index.closest_where(at, 2.0 * scene.edge, facing).map(|c| c.point)
+    scene
+        .index
+        .closest_where(at, 2.0 * scene.edge, facing)
+        .map(|c| c.point)
 }

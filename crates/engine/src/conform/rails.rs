@@ -29,7 +29,12 @@ impl Rail {
             let last = along[i - 1];
             along.push(last + points[i - 1].distance(points[i % n]));
         }
-        Self { points, along, closed, on_plane }
+        Self {
+            points,
+            along,
+            closed,
+            on_plane,
+        }
     }
 
     /// Whole length, model units.
@@ -40,8 +45,16 @@ impl Rail {
     /// Point at a length from the start; closed rails wrap around.
     pub fn at(&self, s: f64) -> DVec3 {
         let whole = self.length();
-        let s = if self.closed && whole > 0.0 { s.rem_euclid(whole) } else { s.clamp(0.0, whole) };
-        let i = self.along.partition_point(|&a| a <= s).clamp(1, self.along.len() - 1) - 1;
+        let s = if self.closed && whole > 0.0 {
+            s.rem_euclid(whole)
+        } else {
+            s.clamp(0.0, whole)
+        };
+        let i = self
+            .along
+            .partition_point(|&a| a <= s)
+            .clamp(1, self.along.len() - 1)
+            - 1;
         let (a, b) = (self.along[i], self.along[i + 1]);
         let t = if b > a { (s - a) / (b - a) } else { 0.0 };
         self.points[i].lerp(self.points[(i + 1) % self.points.len()], t)
@@ -71,7 +84,10 @@ impl Rail {
             let t = ((p - a).dot(d) / d.length_squared().max(1e-300)).clamp(0.0, 1.0);
             let distance = p.distance_squared(a + d * t);
             if distance < best.0 {
-                best = (distance, self.along[i] + t * (self.along[i + 1] - self.along[i]));
+                best = (
+                    distance,
+                    self.along[i] + t * (self.along[i + 1] - self.along[i]),
+                );
             }
         }
         best.1
@@ -82,10 +98,25 @@ impl Rail {
     /// Which piece of the polyline a length lies on, and the share of the way along it.
     pub fn piece(&self, s: f64) -> (usize, f64) {
         let whole = self.length();
-        let s = if self.closed && whole > 0.0 { s.rem_euclid(whole) } else { s.clamp(0.0, whole) };
-        let i = self.along.partition_point(|&a| a <= s).clamp(1, self.along.len() - 1) - 1;
+        let s = if self.closed && whole > 0.0 {
+            s.rem_euclid(whole)
+        } else {
+            s.clamp(0.0, whole)
+        };
+        let i = self
+            .along
+            .partition_point(|&a| a <= s)
+            .clamp(1, self.along.len() - 1)
+            - 1;
         let (a, b) = (self.along[i], self.along[i + 1]);
-        (i, if b > a { ((s - a) / (b - a)).clamp(0.0, 1.0) } else { 0.0 })
+        (
+            i,
+            if b > a {
+                ((s - a) / (b - a)).clamp(0.0, 1.0)
+            } else {
+                0.0
+            },
+        )
     }
 
     /// Length at a share of the way along a piece.
@@ -105,7 +136,11 @@ pub(super) fn chain_rails(surface: &WorkSurface, positions: &[DVec3]) -> Vec<Rai
         .chains
         .iter()
         .map(|chain| {
-            let points = chain.vertices.iter().map(|&v| positions[v as usize]).collect();
+            let points = chain
+                .vertices
+                .iter()
+                .map(|&v| positions[v as usize])
+                .collect();
             Rail::new(points, chain.closed, chain.source == ChainSource::Plane)
         })
         .collect()
@@ -139,11 +174,16 @@ pub(super) fn seats_of(
         .chains
         .iter()
         .map(|chain| {
-            let vertices: Vec<DVec3> =
-                chain.vertices.iter().map(|&v| surface.positions[v as usize]).collect();
+            let vertices: Vec<DVec3> = chain
+                .vertices
+                .iter()
+                .map(|&v| surface.positions[v as usize])
+                .collect();
             match chain.source {
                 // The drawn curve itself where the chain is the whole of it, else the chain.
-                ChainSource::Curve(c) if curves[c].closed == chain.closed && covers(&curves[c], &vertices) => {
+                ChainSource::Curve(c)
+                    if curves[c].closed == chain.closed && covers(&curves[c], &vertices) =>
+                {
                     Rail::new(curves[c].points.clone(), chain.closed, false)
                 }
                 ChainSource::Curve(_) => Rail::new(vertices, chain.closed, false),
@@ -175,12 +215,18 @@ pub(super) fn seats_of(
             Origin::Inside { .. } => Seat::Free,
             Origin::Arc { arc, .. } => match layout.arcs[arc].source {
                 ArcSource::Laid(_) => Seat::Free,
-                ArcSource::Chain(c) => Seat::On { rail: c, s: rails[c].nearest(at, None) },
+                ArcSource::Chain(c) => Seat::On {
+                    rail: c,
+                    s: rails[c].nearest(at, None),
+                },
             },
             Origin::Node { vertex } => match chains_at.get(&vertex).map(Vec::as_slice) {
                 None | Some([]) => Seat::Free,
                 Some(&[c]) if !ends.contains_key(&vertex) && !corner.contains_key(&vertex) => {
-                    Seat::On { rail: c, s: rails[c].nearest(at, None) }
+                    Seat::On {
+                        rail: c,
+                        s: rails[c].nearest(at, None),
+                    }
                 }
                 Some(_) => Seat::Pinned,
             },
@@ -194,7 +240,12 @@ fn covers(curve: &Curve, chain: &[DVec3]) -> bool {
     if curve.closed {
         return true;
     }
-    match (curve.points.first(), curve.points.last(), chain.first(), chain.last()) {
+    match (
+        curve.points.first(),
+        curve.points.last(),
+        chain.first(),
+        chain.last(),
+    ) {
         (Some(a), Some(b), Some(p), Some(q)) => {
             let whole: f64 = curve.points.windows(2).map(|w| w[0].distance(w[1])).sum();
             (a.distance(*p) + b.distance(*q)).min(a.distance(*q) + b.distance(*p)) < 0.02 * whole
@@ -210,14 +261,20 @@ fn corners_of(layout: &Layout) -> BTreeMap<u32, ()> {
     for patch in &layout.patches {
         let n = patch.sides.len();
         for s in 0..n {
-            let (Some(before), Some(after)) = (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first()) else {
+            let (Some(before), Some(after)) =
+                (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first())
+            else {
                 continue;
             };
             let (a, b) = (&layout.arcs[before.arc], &layout.arcs[after.arc]);
             if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
                 && x == y
             {
-                let v = if after.forward { b.vertices.first() } else { b.vertices.last() };
+                let v = if after.forward {
+                    b.vertices.first()
+                } else {
+                    b.vertices.last()
+                };
                 if let Some(&v) = v {
                     corners.insert(v, ());
                 }

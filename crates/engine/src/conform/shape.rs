@@ -20,7 +20,13 @@ pub(super) enum Rails {
 /// One round: every vertex takes a `share` of the way to the mean of what its quads
 /// and its neighbours ask for. With a `floor`, a step that makes the worst quad beside it
 /// worse and presses it below the floor isn't taken.
-pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: Option<f64>, rails: Rails) {
+pub(super) fn round(
+    mesh: &mut QuadMesh,
+    scene: &mut Scene,
+    share: f64,
+    floor: Option<f64>,
+    rails: Rails,
+) {
     let asked = rectangles(mesh, scene.edge);
     let old = mesh.positions.clone();
     for v in 0..old.len() {
@@ -34,8 +40,11 @@ pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: O
             continue;
         }
         let quads = &scene.quads_at[v];
-        let square: DVec3 =
-            quads.iter().map(|&(q, i)| asked[q as usize][i as usize]).sum::<DVec3>() / quads.len() as f64;
+        let square: DVec3 = quads
+            .iter()
+            .map(|&(q, i)| asked[q as usize][i as usize])
+            .sum::<DVec3>()
+            / quads.len() as f64;
         let even = match scene.seats[v] {
             Seat::On { rail, .. } => along_rail(scene, &old, v, rail),
             _ => old[v] + even_step(&old, v, &scene.opposite[v], &scene.around[v]),
@@ -44,7 +53,11 @@ pub(super) fn round(mesh: &mut QuadMesh, scene: &mut Scene, share: f64, floor: O
         let normal = normal_at(mesh, scene, v);
         let step = (goal - old[v]) * share;
         let step = step - normal * step.dot(normal);
-        let before = (mesh.positions[v], scene.seats[v], floor.map(|_| worst_at(mesh, scene, v)));
+        let before = (
+            mesh.positions[v],
+            scene.seats[v],
+            floor.map(|_| worst_at(mesh, scene, v)),
+        );
         place(mesh, scene, v, old[v] + step, normal);
         if let (Some(floor), Some(worst)) = (floor, before.2) {
             let now = worst_at(mesh, scene, v);
@@ -62,7 +75,11 @@ pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3,
         Seat::Pinned => {}
         Seat::Free => {
             // Only vertices of the centre line may lie on the mirror plane.
-            let apart = |p: DVec3| scene.plane.is_none_or(|plane| plane.height(p) > 0.05 * scene.edge);
+            let apart = |p: DVec3| {
+                scene
+                    .plane
+                    .is_none_or(|plane| plane.height(p) > 0.05 * scene.edge)
+            };
             if let Some(there) = onto_surface(scene, at, normal).filter(|&p| apart(p)) {
                 mesh.positions[v] = there;
             }
@@ -110,7 +127,11 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
             Seat::Free => false,
         })
         .collect();
-    if mine.len() == 2 { mean(positions, &mine) } else { mean(positions, &scene.around[v]) }
+    if mine.len() == 2 {
+        mean(positions, &mine)
+    } else {
+        mean(positions, &scene.around[v])
+    }
 }
 
 /// Least side that a rectangle may have, in the shorter of its other side and the target edge:
@@ -127,12 +148,21 @@ fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
             let (one, two) = ((q + r - p - s) / 2.0, (r + s - p - q) / 2.0);
             let normal = one.cross(two).normalize_or_zero();
             // The axis that splits the error between both mid lines.
-            let u = (one.normalize_or_zero() + two.normalize_or_zero().cross(normal)).normalize_or_zero();
+            let u = (one.normalize_or_zero() + two.normalize_or_zero().cross(normal))
+                .normalize_or_zero();
             let w = normal.cross(u);
             let (a, b) = (one.length(), two.length());
-            let (a, b) = (a.max(LEAST_SIDE * b.min(edge)), b.max(LEAST_SIDE * a.min(edge)));
+            let (a, b) = (
+                a.max(LEAST_SIDE * b.min(edge)),
+                b.max(LEAST_SIDE * a.min(edge)),
+            );
             let (x, y) = (u * a / 2.0, w * b / 2.0);
-            [centre - x - y, centre + x - y, centre + x + y, centre - x + y]
+            [
+                centre - x - y,
+                centre + x - y,
+                centre + x + y,
+                centre - x + y,
+            ]
         })
         .collect()
 }
@@ -140,7 +170,9 @@ fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
 /// Least scaled Jacobian of a quad's corners against its diagonals' normal (Knupp 2000; the
 /// sine of the corner angle, signed).
 pub(crate) fn scaled_jacobian(corners: [DVec3; 4]) -> f64 {
-    let normal = (corners[2] - corners[0]).cross(corners[3] - corners[1]).normalize_or_zero();
+    let normal = (corners[2] - corners[0])
+        .cross(corners[3] - corners[1])
+        .normalize_or_zero();
     (0..4)
         .map(|i| {
             let ahead = (corners[(i + 1) % 4] - corners[i]).normalize_or_zero();
@@ -162,19 +194,26 @@ const PRESSED: f64 = 0.4;
 
 /// Takes vertices back towards `home`, half way at a time, where leaving it pressed a quad.
 pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
-    let corners = |positions: &[DVec3], q: u32| mesh.quads[q as usize].map(|c| positions[c as usize]);
-    let before: Vec<f64> = (0..mesh.quads.len() as u32).map(|q| scaled_jacobian(corners(home, q))).collect();
+    let corners =
+        |positions: &[DVec3], q: u32| mesh.quads[q as usize].map(|c| positions[c as usize]);
+    let before: Vec<f64> = (0..mesh.quads.len() as u32)
+        .map(|q| scaled_jacobian(corners(home, q)))
+        .collect();
     for round in 0..8 {
         let pressed: Vec<u32> = (0..mesh.quads.len() as u32)
             .filter(|&q| {
-                let now = scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize]));
+                let now =
+                    scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize]));
                 now < PRESSED && now < before[q as usize] - 1e-9
             })
             .collect();
         if pressed.is_empty() {
             return;
         }
-        let mut back: Vec<u32> = pressed.iter().flat_map(|&q| mesh.quads[q as usize]).collect();
+        let mut back: Vec<u32> = pressed
+            .iter()
+            .flat_map(|&q| mesh.quads[q as usize])
+            .collect();
         back.sort_unstable();
         back.dedup();
         for v in back {
@@ -201,7 +240,10 @@ pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
         let reach = scene.edge * if pass < PASSES / 2 { 0.25 } else { 0.1 };
         let mut any = false;
         for v in 0..mesh.positions.len() {
-            if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() || worst_at(mesh, scene, v) >= NARROW {
+            if scene.seats[v] == Seat::Pinned
+                || scene.quads_at[v].is_empty()
+                || worst_at(mesh, scene, v) >= NARROW
+            {
                 continue;
             }
             let mut step = reach;
@@ -235,12 +277,20 @@ fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
             let ahead = (p[(i + 1) % 4] - p[i]).normalize_or_zero();
             let back = (p[(i + 3) % 4] - p[i]).normalize_or_zero();
             let sine = ahead.cross(back).dot(normal);
-            strain += if sine > 0.05 { 1.0 / sine } else { 20.0 + 100.0 * (0.05 - sine) };
+            strain += if sine > 0.05 {
+                1.0 / sine
+            } else {
+                20.0 + 100.0 * (0.05 - sine)
+            };
         }
-        strain += log_ratio(p[0].distance(p[1]), p[2].distance(p[3])) + log_ratio(p[1].distance(p[2]), p[3].distance(p[0]));
+        strain += log_ratio(p[0].distance(p[1]), p[2].distance(p[3]))
+            + log_ratio(p[1].distance(p[2]), p[3].distance(p[0]));
     }
     for &[a, b] in &scene.opposite[v] {
-        strain += log_ratio(at(a).distance(mesh.positions[v]), at(b).distance(mesh.positions[v]));
+        strain += log_ratio(
+            at(a).distance(mesh.positions[v]),
+            at(b).distance(mesh.positions[v]),
+        );
     }
     strain
 }
@@ -285,7 +335,11 @@ trait Orthonormal {
 impl Orthonormal for DVec3 {
     /// A unit vector square to this one; x for a zero vector.
     fn any_orthonormal_vector_or_x(self) -> DVec3 {
-        if self.length_squared() < 0.5 { DVec3::X } else { self.any_orthonormal_vector() }
+        if self.length_squared() < 0.5 {
+            DVec3::X
+        } else {
+            self.any_orthonormal_vector()
+        }
     }
 }
 
@@ -299,7 +353,12 @@ mod tests {
         assert!((scaled_jacobian(square) - 1.0).abs() < 1e-12);
         // Handbook trigonometry: a rhombus of angle 60° has sine sqrt(3)/2 at each corner.
         let (c, s) = (0.5, 3f64.sqrt() / 2.0);
-        let rhombus = [DVec3::ZERO, DVec3::X, DVec3::new(1.0 + c, s, 0.0), DVec3::new(c, s, 0.0)];
+        let rhombus = [
+            DVec3::ZERO,
+            DVec3::X,
+            DVec3::new(1.0 + c, s, 0.0),
+            DVec3::new(c, s, 0.0),
+        ];
         assert!((scaled_jacobian(rhombus) - s).abs() < 1e-12);
     }
 }

@@ -27,7 +27,9 @@ struct Sample {
 pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
     let home = mesh.positions.clone();
     for _ in 0..ROUNDS {
-        let normals: Vec<DVec3> = (0..mesh.positions.len()).map(|v| held_normal(mesh, scene, v)).collect();
+        let normals: Vec<DVec3> = (0..mesh.positions.len())
+            .map(|v| held_normal(mesh, scene, v))
+            .collect();
         let samples = samples_of(mesh, scene, &normals);
         let mut by_vertex: Vec<Vec<(u32, u8)>> = vec![Vec::new(); mesh.positions.len()];
         for (s, sample) in samples.iter().enumerate() {
@@ -51,7 +53,12 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
                 }
                 // A little weight on staying keeps noise finer than a quad out.
                 weight *= 1.15;
-                let most = scene.edge * if scene.seats[v] == Seat::Free { MOST_FREE } else { MOST_GUIDE };
+                let most = scene.edge
+                    * if scene.seats[v] == Seat::Free {
+                        MOST_FREE
+                    } else {
+                        MOST_GUIDE
+                    };
                 let gone = (mesh.positions[v] - home[v]).dot(normals[v]);
                 shift[v] = (pull / weight).clamp(-most - gone, most - gone);
             }
@@ -77,14 +84,26 @@ fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> 
     let mut samples = Vec::with_capacity(mesh.quads.len() * GRID * GRID);
     for quad in &mesh.quads {
         let p = quad.map(|v| mesh.positions[v as usize]);
-        let normal = quad.iter().map(|&v| normals[v as usize]).sum::<DVec3>().normalize_or_zero();
+        let normal = quad
+            .iter()
+            .map(|&v| normals[v as usize])
+            .sum::<DVec3>()
+            .normalize_or_zero();
         for i in 0..GRID {
             for j in 0..GRID {
-                let (x, y) = ((i as f64 + 0.5) / GRID as f64, (j as f64 + 0.5) / GRID as f64);
+                let (x, y) = (
+                    (i as f64 + 0.5) / GRID as f64,
+                    (j as f64 + 0.5) / GRID as f64,
+                );
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
-                let gap = onto_surface(scene, at, normal).map_or(0.0, |there| (there - at).dot(normal));
-                samples.push(Sample { corners: *quad, weights, gap: gap.clamp(-scene.edge, scene.edge) });
+                let gap =
+                    onto_surface(scene, at, normal).map_or(0.0, |there| (there - at).dot(normal));
+                samples.push(Sample {
+                    corners: *quad,
+                    weights,
+                    gap: gap.clamp(-scene.edge, scene.edge),
+                });
             }
         }
     }

@@ -44,7 +44,11 @@ impl Frames {
         };
         for v in 0..vertices as u32 {
             let sum: f64 = topology.fan(v).map(|h| this.corner[h as usize]).sum();
-            let scale = if topology.is_boundary_vertex(v) || sum == 0.0 { 1.0 } else { TAU / sum };
+            let scale = if topology.is_boundary_vertex(v) || sum == 0.0 {
+                1.0
+            } else {
+                TAU / sum
+            };
             this.scale[v as usize] = scale;
             let mut angle = 0.0;
             for h in topology.fan(v) {
@@ -76,7 +80,11 @@ impl Frames {
     /// Angle of the edge `edge` seen from its end `vertex`.
     pub fn of_edge(&self, topology: &TriTopology, edge: u32, vertex: u32) -> f64 {
         let h = topology.half_of_edge(edge);
-        if topology.from(h) == vertex { self.half[h as usize] } else { self.back[h as usize] }
+        if topology.from(h) == vertex {
+            self.half[h as usize]
+        } else {
+            self.back[h as usize]
+        }
     }
 
     /// Unscaled corner angle at the start of a half-edge.
@@ -103,5 +111,9 @@ impl Frames {
 /// The angle brought into (−half, half] of the period `period`.
 pub fn wrap(angle: f64, period: f64) -> f64 {
     let turned = angle.rem_euclid(period);
-    if turned > period / 2.0 { turned - period } else { turned }
+    if turned > period / 2.0 {
+        turned - period
+    } else {
+        turned
+    }
 }

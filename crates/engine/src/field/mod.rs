@@ -34,7 +34,9 @@ pub struct FieldOptions {
 
 impl Default for FieldOptions {
     fn default() -> Self {
-        Self { smoothing_rounds: 12 }
+        Self {
+            smoothing_rounds: 12,
+        }
     }
 }
 
@@ -80,7 +82,10 @@ impl Field {
     /// How many quarter turns take direction 0 at the start of a half-edge to
     /// the direction nearest to it at the end.
     pub fn matching(&self, half: u32) -> i32 {
-        let (a, b) = (self.topology.from(half) as usize, self.topology.to(half) as usize);
+        let (a, b) = (
+            self.topology.from(half) as usize,
+            self.topology.to(half) as usize,
+        );
         let carried = self.angle[a] + self.frames.transport(half);
         ((carried - self.angle[b]) / std::f64::consts::FRAC_PI_2).round() as i32
     }
@@ -113,16 +118,29 @@ impl Field {
 ///
 /// # Errors
 /// [`FieldError`] when the surface isn't manifold, the system can't be solved or the work was cancelled.
-pub fn run(surface: &WorkSurface, options: &FieldOptions, task: &Task) -> Result<(Field, Findings), FieldError> {
+pub fn run(
+    surface: &WorkSurface,
+    options: &FieldOptions,
+    task: &Task,
+) -> Result<(Field, Findings), FieldError> {
     task.report("field", 0.0)?;
     let topology = TriTopology::new(surface.positions.len(), &surface.triangles)?;
     let smooth = smoothed(surface, &topology, options.smoothing_rounds);
     let frames = Frames::new(&topology, &smooth);
     let fixed = solve::directions_of_chains(surface, &topology, &frames);
     let angle = solve::smoothest(&topology, &frames, &fixed)?;
-    let mut field = Field { topology, smooth, frames, angle, singularities: Vec::new() };
+    let mut field = Field {
+        topology,
+        smooth,
+        frames,
+        angle,
+        singularities: Vec::new(),
+    };
     field.singularities = (0..surface.triangles.len() as u32)
-        .map(|triangle| Singularity { triangle, quarters: field.index_of(triangle) })
+        .map(|triangle| Singularity {
+            triangle,
+            quarters: field.index_of(triangle),
+        })
         .filter(|s| s.quarters != 0)
         .collect();
     task.report("field", 1.0)?;
@@ -175,7 +193,8 @@ fn smoothed(surface: &WorkSurface, topology: &TriTopology, rounds: u32) -> Vec<D
                 if pinned[v] || around[v].is_empty() {
                     return now[v];
                 }
-                let mean = around[v].iter().map(|&n| now[n as usize]).sum::<DVec3>() / around[v].len() as f64;
+                let mean = around[v].iter().map(|&n| now[n as usize]).sum::<DVec3>()
+                    / around[v].len() as f64;
                 now[v].lerp(mean, 0.5)
             })
             .collect();

@@ -22,7 +22,9 @@ pub(super) fn directions_of_chains(
         let last = if chain.closed { n } else { n.saturating_sub(1) };
         for i in 0..last {
             let (a, b) = (chain.vertices[i], chain.vertices[(i + 1) % n]);
-            let Some(edge) = topology.edge_between(a, b) else { continue };
+            let Some(edge) = topology.edge_between(a, b) else {
+                continue;
+            };
             for v in [a, b] {
                 let angle = 4.0 * frames.of_edge(topology, edge, v);
                 let sum = &mut sums[v as usize];
@@ -104,10 +106,17 @@ pub(super) fn smoothest(
         if fixed.iter().any(Option::is_some) {
             x = system.solve(&right);
         } else {
-            x = (0..2 * free).map(|i| ((i * 7919 % 1009) as f64 / 1009.0) - 0.5).collect();
+            x = (0..2 * free)
+                .map(|i| ((i * 7919 % 1009) as f64 / 1009.0) - 0.5)
+                .collect();
             for _ in 0..30 {
                 x = system.solve(&x);
-                let length = x.iter().map(|v| v * v).sum::<f64>().sqrt().max(f64::MIN_POSITIVE);
+                let length = x
+                    .iter()
+                    .map(|v| v * v)
+                    .sum::<f64>()
+                    .sqrt()
+                    .max(f64::MIN_POSITIVE);
                 x.iter_mut().for_each(|v| *v /= length);
             }
         }

@@ -12,16 +12,42 @@ use crate::model::{Chain, ChainSource, WorkSurface};
 fn sphere(rounds: usize) -> WorkSurface {
     let g = (1.0 + 5f64.sqrt()) / 2.0;
     let mut positions: Vec<DVec3> = [
-        [-1.0, g, 0.0], [1.0, g, 0.0], [-1.0, -g, 0.0], [1.0, -g, 0.0],
-        [0.0, -1.0, g], [0.0, 1.0, g], [0.0, -1.0, -g], [0.0, 1.0, -g],
-        [g, 0.0, -1.0], [g, 0.0, 1.0], [-g, 0.0, -1.0], [-g, 0.0, 1.0],
+        [-1.0, g, 0.0],
+        [1.0, g, 0.0],
+        [-1.0, -g, 0.0],
+        [1.0, -g, 0.0],
+        [0.0, -1.0, g],
+        [0.0, 1.0, g],
+        [0.0, -1.0, -g],
+        [0.0, 1.0, -g],
+        [g, 0.0, -1.0],
+        [g, 0.0, 1.0],
+        [-g, 0.0, -1.0],
+        [-g, 0.0, 1.0],
     ]
     .map(|p| DVec3::from_array(p).normalize())
     .to_vec();
     let mut triangles: Vec<[u32; 3]> = vec![
-        [0, 11, 5], [0, 5, 1], [0, 1, 7], [0, 7, 10], [0, 10, 11], [1, 5, 9], [5, 11, 4], [11, 10, 2],
-        [10, 7, 6], [7, 1, 8], [3, 9, 4], [3, 4, 2], [3, 2, 6], [3, 6, 8], [3, 8, 9], [4, 9, 5],
-        [2, 4, 11], [6, 2, 10], [8, 6, 7], [9, 8, 1],
+        [0, 11, 5],
+        [0, 5, 1],
+        [0, 1, 7],
+        [0, 7, 10],
+        [0, 10, 11],
+        [1, 5, 9],
+        [5, 11, 4],
+        [11, 10, 2],
+        [10, 7, 6],
+        [7, 1, 8],
+        [3, 9, 4],
+        [3, 4, 2],
+        [3, 2, 6],
+        [3, 6, 8],
+        [3, 8, 9],
+        [4, 9, 5],
+        [2, 4, 11],
+        [6, 2, 10],
+        [8, 6, 7],
+        [9, 8, 1],
     ];
     for _ in 0..rounds {
         let mut middle: BTreeMap<(u32, u32), u32> = BTreeMap::new();
@@ -34,36 +60,66 @@ fn sphere(rounds: usize) -> WorkSurface {
                     positions.len() as u32 - 1
                 })
             });
-            finer.extend([[t[0], m[0], m[2]], [m[0], t[1], m[1]], [m[2], m[1], t[2]], [m[0], m[1], m[2]]]);
+            finer.extend([
+                [t[0], m[0], m[2]],
+                [m[0], t[1], m[1]],
+                [m[2], m[1], t[2]],
+                [m[0], m[1], m[2]],
+            ]);
         }
         triangles = finer;
     }
-    WorkSurface { positions, triangles, chains: vec![], edge: 0.1 }
+    WorkSurface {
+        positions,
+        triangles,
+        chains: vec![],
+        edge: 0.1,
+    }
 }
 
 /// A torus of radii 3 and 1.
 fn torus(around: u32, across: u32) -> WorkSurface {
-    let mut surface = WorkSurface { edge: 0.3, ..WorkSurface::default() };
+    let mut surface = WorkSurface {
+        edge: 0.3,
+        ..WorkSurface::default()
+    };
     let tau = std::f64::consts::TAU;
     for i in 0..around {
         for j in 0..across {
-            let (u, v) = (tau * f64::from(i) / f64::from(around), tau * f64::from(j) / f64::from(across));
+            let (u, v) = (
+                tau * f64::from(i) / f64::from(around),
+                tau * f64::from(j) / f64::from(across),
+            );
             let r = 3.0 + v.cos();
-            surface.positions.push(DVec3::new(r * u.cos(), r * u.sin(), v.sin()));
+            surface
+                .positions
+                .push(DVec3::new(r * u.cos(), r * u.sin(), v.sin()));
         }
     }
     let at = |i: u32, j: u32| (i % around) * across + j % across;
     for i in 0..around {
         for j in 0..across {
-            surface.triangles.push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
-            surface.triangles.push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
+            surface
+                .triangles
+                .push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
+            surface
+                .triangles
+                .push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
         }
     }
     surface
 }
 
 fn field_of(surface: &WorkSurface) -> Field {
-    run(surface, &FieldOptions { smoothing_rounds: 0 }, &Task::default()).unwrap().0
+    run(
+        surface,
+        &FieldOptions {
+            smoothing_rounds: 0,
+        },
+        &Task::default(),
+    )
+    .unwrap()
+    .0
 }
 
 #[test]
@@ -79,23 +135,35 @@ fn a_sphere_has_eight_three_poles() {
 fn indices_on_a_torus_sum_to_nought() {
     // The torus has Euler characteristic 0 (Poincaré–Hopf).
     let field = field_of(&torus(60, 24));
-    assert_eq!(field.singularities.iter().map(|s| s.quarters).sum::<i32>(), 0);
+    assert_eq!(
+        field.singularities.iter().map(|s| s.quarters).sum::<i32>(),
+        0
+    );
 }
 
 #[test]
 fn a_square_plate_follows_its_sides() {
     let n = 20u32;
-    let mut surface = WorkSurface { edge: 1.0 / f64::from(n), ..WorkSurface::default() };
+    let mut surface = WorkSurface {
+        edge: 1.0 / f64::from(n),
+        ..WorkSurface::default()
+    };
     for j in 0..=n {
         for i in 0..=n {
-            surface.positions.push(DVec3::new(f64::from(i), f64::from(j), 0.0) / f64::from(n));
+            surface
+                .positions
+                .push(DVec3::new(f64::from(i), f64::from(j), 0.0) / f64::from(n));
         }
     }
     let at = |i: u32, j: u32| j * (n + 1) + i;
     for j in 0..n {
         for i in 0..n {
-            surface.triangles.push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
-            surface.triangles.push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
+            surface
+                .triangles
+                .push([at(i, j), at(i + 1, j), at(i + 1, j + 1)]);
+            surface
+                .triangles
+                .push([at(i, j), at(i + 1, j + 1), at(i, j + 1)]);
         }
     }
     let sides: [Vec<u32>; 4] = [
@@ -105,7 +173,11 @@ fn a_square_plate_follows_its_sides() {
         (0..=n).rev().map(|j| at(0, j)).collect(),
     ];
     for vertices in sides {
-        surface.chains.push(Chain { source: ChainSource::Boundary, closed: false, vertices });
+        surface.chains.push(Chain {
+            source: ChainSource::Boundary,
+            closed: false,
+            vertices,
+        });
     }
     let field = field_of(&surface);
     assert!(field.singularities.is_empty());
@@ -113,7 +185,10 @@ fn a_square_plate_follows_its_sides() {
     for j in 1..n {
         for i in 1..n {
             let h = field.topology.half_between(at(i, j), at(i + 1, j)).unwrap();
-            let off = wrap(field.angle[at(i, j) as usize] - field.frames.outgoing(h), std::f64::consts::FRAC_PI_2);
+            let off = wrap(
+                field.angle[at(i, j) as usize] - field.frames.outgoing(h),
+                std::f64::consts::FRAC_PI_2,
+            );
             assert!(off.abs() < 0.02, "vertex {i} {j}: {off}");
         }
     }
@@ -124,7 +199,13 @@ fn a_surface_that_is_not_manifold_is_refused() {
     let mut surface = sphere(1);
     surface.triangles.push(surface.triangles[0]);
     let error = run(&surface, &FieldOptions::default(), &Task::default()).unwrap_err();
-    assert!(matches!(error, FieldError::Surface(mesh::TopologyError::NonManifoldEdge { .. })), "{error}");
+    assert!(
+        matches!(
+            error,
+            FieldError::Surface(mesh::TopologyError::NonManifoldEdge { .. })
+        ),
+        "{error}"
+    );
     assert!(error.to_string().contains("not manifold"));
 }
 

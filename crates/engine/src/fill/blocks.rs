@@ -49,7 +49,11 @@ impl Block {
             for (k, &vertex) in side.iter().enumerate().take(count) {
                 ids.push(block.outer.len() as u32);
                 block.outer.push(vertex);
-                block.uv.push(lerp(corners[s], corners[(s + 1) % sides.len()], k as f64 / count as f64));
+                block.uv.push(lerp(
+                    corners[s],
+                    corners[(s + 1) % sides.len()],
+                    k as f64 / count as f64,
+                ));
             }
             local.push(ids);
         }
@@ -92,7 +96,12 @@ impl Block {
     /// A four-sided block; bottom and top run left to right, left and right bottom to top.
     fn four(&mut self, bottom: &[u32], right: &[u32], top: &[u32], left: &[u32]) {
         if bottom.len() < top.len() {
-            return self.four(&reversed(top), &reversed(left), &reversed(bottom), &reversed(right));
+            return self.four(
+                &reversed(top),
+                &reversed(left),
+                &reversed(bottom),
+                &reversed(right),
+            );
         }
         if bottom.len() > top.len() {
             return self.narrowing(bottom, right, top, left);
@@ -103,7 +112,11 @@ impl Block {
         let rows = left.len() - 1;
         let mut low = bottom.to_vec();
         for j in 1..=rows {
-            let high = if j == rows { top.to_vec() } else { self.row_between(left[j], right[j], bottom.len() - 1) };
+            let high = if j == rows {
+                top.to_vec()
+            } else {
+                self.row_between(left[j], right[j], bottom.len() - 1)
+            };
             self.strip(&low, &high);
             low = high;
         }
@@ -121,7 +134,11 @@ impl Block {
         }
         let at = before + 1;
         let last = at == left.len() - 1 && at == right.len() - 1;
-        let high = if last { top.to_vec() } else { self.row_between(left[at], right[at], top.len() - 1) };
+        let high = if last {
+            top.to_vec()
+        } else {
+            self.row_between(left[at], right[at], top.len() - 1)
+        };
         self.three_to_one(&low, &high);
         if !last {
             self.four(&high, &right[at..], top, &left[at..]);
@@ -217,7 +234,11 @@ mod tests {
 
     fn mesh_of(block: &Block) -> QuadMesh {
         let count = block.outer.len() + block.inner.len();
-        QuadMesh { positions: vec![DVec3::ZERO; count], quads: block.quads.clone(), groups: vec![] }
+        QuadMesh {
+            positions: vec![DVec3::ZERO; count],
+            quads: block.quads.clone(),
+            groups: vec![],
+        }
     }
 
     fn check(counts: &[u32], spokes: &[u32], inner_poles: usize) {

@@ -38,8 +38,11 @@ impl Disk {
         let mut fixed: Vec<Option<[f64; 2]>> = vec![None; opened.count];
         set_rim(surface, field, layout, plan, p, &opened, &mut fixed);
         let place = embed(surface, field, patch, &opened, &fixed)?;
-        let vertices: Vec<[u32; 3]> =
-            patch.triangles.iter().map(|&t| field.topology.triangles[t as usize]).collect();
+        let vertices: Vec<[u32; 3]> = patch
+            .triangles
+            .iter()
+            .map(|&t| field.topology.triangles[t as usize])
+            .collect();
         let uv: Vec<[[f64; 2]; 3]> = (0..patch.triangles.len())
             .map(|i| [0, 1, 2].map(|k| place[opened.local[3 * i + k] as usize]))
             .collect();
@@ -57,11 +60,22 @@ impl Disk {
         }
         let side = ((uv.len() as f64).sqrt() as usize).clamp(1, 256);
         let cell = [0, 1].map(|a: usize| ((high[a] - low[a]) / side as f64).max(1e-12));
-        let mut this = Self { vertices, uv, buckets: vec![Vec::new(); side * side], low, cell, side };
+        let mut this = Self {
+            vertices,
+            uv,
+            buckets: vec![Vec::new(); side * side],
+            low,
+            cell,
+            side,
+        };
         for t in 0..this.uv.len() {
             let tri = this.uv[t];
-            let from = this.cell_of([0, 1].map(|a: usize| tri.iter().map(|c| c[a]).fold(f64::INFINITY, f64::min)));
-            let to = this.cell_of([0, 1].map(|a: usize| tri.iter().map(|c| c[a]).fold(f64::NEG_INFINITY, f64::max)));
+            let from = this.cell_of(
+                [0, 1].map(|a: usize| tri.iter().map(|c| c[a]).fold(f64::INFINITY, f64::min)),
+            );
+            let to = this.cell_of(
+                [0, 1].map(|a: usize| tri.iter().map(|c| c[a]).fold(f64::NEG_INFINITY, f64::max)),
+            );
             for y in from[1]..=to[1] {
                 for x in from[0]..=to[0] {
                     this.buckets[y * side + x].push(t as u32);
@@ -72,7 +86,9 @@ impl Disk {
     }
 
     fn cell_of(&self, uv: [f64; 2]) -> [usize; 2] {
-        [0, 1].map(|a: usize| (((uv[a] - self.low[a]) / self.cell[a]).max(0.0) as usize).min(self.side - 1))
+        [0, 1].map(|a: usize| {
+            (((uv[a] - self.low[a]) / self.cell[a]).max(0.0) as usize).min(self.side - 1)
+        })
     }
 
     /// The point of the work surface at plane coordinates; outside every triangle, the
@@ -102,16 +118,22 @@ impl Disk {
                 break;
             }
         }
-        let Some((_, t, b)) = best else { return DVec3::ZERO };
+        let Some((_, t, b)) = best else {
+            return DVec3::ZERO;
+        };
         let b = b.map(|w| w.clamp(0.0, 1.0));
         let sum: f64 = b.iter().sum();
         let corners = self.vertices[t as usize];
-        (0..3).map(|i| positions[corners[i] as usize] * (b[i] / sum.max(1e-300))).sum()
+        (0..3)
+            .map(|i| positions[corners[i] as usize] * (b[i] / sum.max(1e-300)))
+            .sum()
     }
 }
 
 fn barycentric(tri: [[f64; 2]; 3], p: [f64; 2]) -> [f64; 3] {
-    let cross = |a: [f64; 2], b: [f64; 2], c: [f64; 2]| (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0]);
+    let cross = |a: [f64; 2], b: [f64; 2], c: [f64; 2]| {
+        (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+    };
     let area = cross(tri[0], tri[1], tri[2]);
     if area.abs() < 1e-300 {
         return [-1.0, -1.0, -1.0];
@@ -136,7 +158,11 @@ impl Opened {
         let mut rim = patch.rim.clone();
         rim.sort_unstable();
         let corner_of = |half: u32| -> Option<usize> {
-            patch.triangles.binary_search(&(half / 3)).ok().map(|i| 3 * i + half as usize % 3)
+            patch
+                .triangles
+                .binary_search(&(half / 3))
+                .ok()
+                .map(|i| 3 * i + half as usize % 3)
         };
         let mut parent: Vec<u32> = (0..n as u32).collect();
         for (i, &t) in patch.triangles.iter().enumerate() {
@@ -146,7 +172,9 @@ impl Opened {
                     continue;
                 }
                 let Some(g) = topology.twin(h) else { continue };
-                let (Some(a), Some(b)) = (corner_of(topology.next(g)), corner_of(g)) else { continue };
+                let (Some(a), Some(b)) = (corner_of(topology.next(g)), corner_of(g)) else {
+                    continue;
+                };
                 let (mine, after) = (3 * i + k as usize, 3 * i + (k as usize + 1) % 3);
                 join(&mut parent, mine, a);
                 join(&mut parent, after, b);
@@ -164,7 +192,10 @@ impl Opened {
                 name[root]
             })
             .collect();
-        Self { local, count: count as usize }
+        Self {
+            local,
+            count: count as usize,
+        }
     }
 }
 
@@ -208,7 +239,8 @@ fn set_rim(
                     let local = opened.local[3 * i + half as usize % 3] as usize;
                     let share = (before + count * gone / arc.length.max(1e-300)) / total;
                     let (a, b) = (corners[s], corners[(s + 1) % corners.len()]);
-                    fixed[local] = Some([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
+                    fixed[local] =
+                        Some([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
                 }
                 let (from, to) = (topology.from(half) as usize, topology.to(half) as usize);
                 gone += surface.positions[from].distance(surface.positions[to]);
@@ -249,7 +281,10 @@ fn embed(
             let c = corners[(k + 2) % 3];
             let cot = (a - c).dot(b - c) / (a - c).cross(b - c).length().max(1e-12);
             let weight = cot.clamp(0.1, 5.0);
-            let (u, v) = (opened.local[3 * i + k] as usize, opened.local[3 * i + (k + 1) % 3] as usize);
+            let (u, v) = (
+                opened.local[3 * i + k] as usize,
+                opened.local[3 * i + (k + 1) % 3] as usize,
+            );
             for (x, y) in [(u, v), (v, u)] {
                 if slot[x] == usize::MAX {
                     continue;

@@ -34,7 +34,9 @@ pub enum FillError {
         source: numeric::SpdError,
     },
     /// The sum of the corners' valences isn't what the Euler characteristic asks for.
-    #[error("internal fault: the valences sum to {found}, not to four times the Euler characteristic {euler}")]
+    #[error(
+        "internal fault: the valences sum to {found}, not to four times the Euler characteristic {euler}"
+    )]
     Valences {
         /// Σ (4 − valence) inside + Σ (3 − valence) on the boundary.
         found: i64,
@@ -99,13 +101,19 @@ pub fn run(
     task: &Task,
 ) -> Result<(Filled, Findings), FillError> {
     task.report("fill", 0.0)?;
-    let mut filled = Filled { mesh: QuadMesh::default(), origin: Vec::new(), patch_of_quad: Vec::new() };
+    let mut filled = Filled {
+        mesh: QuadMesh::default(),
+        origin: Vec::new(),
+        patch_of_quad: Vec::new(),
+    };
     let shared = Shared::new(surface, layout, plan, &mut filled);
     for (p, patch) in layout.patches.iter().enumerate() {
         task.checkpoint()?;
         let disk = Disk::flatten(surface, field, layout, plan, p)
             .map_err(|source| FillError::Flatten { patch: p, source })?;
-        let sides: Vec<Vec<u32>> = (0..patch.sides.len()).map(|s| shared.side(layout, patch, s)).collect();
+        let sides: Vec<Vec<u32>> = (0..patch.sides.len())
+            .map(|s| shared.side(layout, patch, s))
+            .collect();
         let block = Block::fill(&sides, &plan.spokes[p]);
         let mut ids: Vec<u32> = block.outer.clone();
         for uv in &block.inner {
@@ -132,7 +140,10 @@ pub fn run(
     for used in layout.patches.iter().flat_map(|p| p.sides.iter().flatten()) {
         uses[used.arc] += 1;
     }
-    let wanted: usize = (0..uses.len()).filter(|&a| uses[a] == 1).map(|a| plan.arcs[a] as usize).sum();
+    let wanted: usize = (0..uses.len())
+        .filter(|&a| uses[a] == 1)
+        .map(|a| plan.arcs[a] as usize)
+        .sum();
     let found = topology.face_count.iter().filter(|&&n| n == 1).count();
     if found != wanted {
         return Err(FillError::Holes { found, wanted });
@@ -162,7 +173,11 @@ impl Shared {
         for (a, arc) in layout.arcs.iter().enumerate() {
             let count = plan.arcs[a];
             let mut ids = Vec::with_capacity(count as usize + 1);
-            let points: Vec<DVec3> = arc.vertices.iter().map(|&v| surface.positions[v as usize]).collect();
+            let points: Vec<DVec3> = arc
+                .vertices
+                .iter()
+                .map(|&v| surface.positions[v as usize])
+                .collect();
             for step in 0..=count {
                 let end = if step == 0 {
                     arc.vertices.first()
@@ -178,7 +193,10 @@ impl Shared {
                         filled.mesh.positions.len() as u32 - 1
                     }),
                     None => {
-                        filled.mesh.positions.push(point_along(&points, f64::from(step) / f64::from(count)));
+                        filled
+                            .mesh
+                            .positions
+                            .push(point_along(&points, f64::from(step) / f64::from(count)));
                         filled.origin.push(Origin::Arc { arc: a, step });
                         filled.mesh.positions.len() as u32 - 1
                     }

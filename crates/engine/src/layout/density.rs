@@ -17,7 +17,12 @@ const ROUNDS: usize = 20;
 ///
 /// Curvature is taken on the smoothed copy that the field lives on, hence at the scale of the
 /// quads, as the greatest turn of the normal along an edge, by length.
-pub(super) fn density(surface: &WorkSurface, field: &Field, quad_edge: f64, adapt: f64) -> Vec<f64> {
+pub(super) fn density(
+    surface: &WorkSurface,
+    field: &Field,
+    quad_edge: f64,
+    adapt: f64,
+) -> Vec<f64> {
     let count = surface.positions.len();
     let adapt = adapt.clamp(0.0, 1.0);
     if adapt == 0.0 {
@@ -34,14 +39,17 @@ pub(super) fn density(surface: &WorkSurface, field: &Field, quad_edge: f64, adap
         }
     }
     let normals: Vec<DVec3> = normals.iter().map(|n| n.normalize_or_zero()).collect();
-    let around: Vec<Vec<u32>> =
-        (0..count as u32).map(|v| field.topology.neighbours(v).iter().map(|n| n.0).collect()).collect();
+    let around: Vec<Vec<u32>> = (0..count as u32)
+        .map(|v| field.topology.neighbours(v).iter().map(|n| n.0).collect())
+        .collect();
     let mut wanted: Vec<f64> = (0..count)
         .map(|v| {
             let turn = around[v]
                 .iter()
                 .map(|&w| {
-                    let length = field.smooth[v].distance(field.smooth[w as usize]).max(1e-12);
+                    let length = field.smooth[v]
+                        .distance(field.smooth[w as usize])
+                        .max(1e-12);
                     normals[v].angle_between(normals[w as usize]) / length
                 })
                 .filter(|turn| turn.is_finite())
@@ -52,8 +60,13 @@ pub(super) fn density(surface: &WorkSurface, field: &Field, quad_edge: f64, adap
     for _ in 0..ROUNDS {
         wanted = (0..count)
             .map(|v| {
-                let mean = around[v].iter().map(|&w| wanted[w as usize]).sum::<f64>() / around[v].len().max(1) as f64;
-                if around[v].is_empty() { wanted[v] } else { (wanted[v] + mean) / 2.0 }
+                let mean = around[v].iter().map(|&w| wanted[w as usize]).sum::<f64>()
+                    / around[v].len().max(1) as f64;
+                if around[v].is_empty() {
+                    wanted[v]
+                } else {
+                    (wanted[v] + mean) / 2.0
+                }
             })
             .collect();
     }

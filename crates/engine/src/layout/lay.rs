@@ -81,7 +81,9 @@ impl<'a> Laying<'a> {
     ) -> Self {
         Self {
             scratch: Scratch::new(field),
-            scale: RegionScale { cancel: cancel * quad },
+            scale: RegionScale {
+                cancel: cancel * quad,
+            },
             field,
             positions,
             marks,
@@ -101,12 +103,19 @@ impl<'a> Laying<'a> {
                 done.push(region);
                 continue;
             }
-            let chosen = self
-                .best(&region, &self.candidates(&region))
-                .or_else(|| if region.is_patch() { None } else { self.best(&region, &self.shortest(&region)) });
+            let chosen = self.best(&region, &self.candidates(&region)).or_else(|| {
+                if region.is_patch() {
+                    None
+                } else {
+                    self.best(&region, &self.shortest(&region))
+                }
+            });
             match chosen {
                 Some(candidate) if self.lay(&candidate.run).is_some() => {
-                    self.curves.push(LaidCurve { vertices: candidate.run.clone(), cause: candidate.cause });
+                    self.curves.push(LaidCurve {
+                        vertices: candidate.run.clone(),
+                        cause: candidate.cause,
+                    });
                     let mut parts = self.parts(&candidate.run);
                     parts.reverse();
                     waiting.extend(parts);
@@ -126,7 +135,9 @@ impl<'a> Laying<'a> {
         let before = region.disorder();
         let mut best: Option<(f64, usize)> = None;
         for (i, candidate) in candidates.iter().enumerate() {
-            let Some(undo) = self.lay(&candidate.run) else { continue };
+            let Some(undo) = self.lay(&candidate.run) else {
+                continue;
+            };
             let parts = self.parts(&candidate.run);
             let after: f64 = parts.iter().map(Region::disorder).sum();
             self.undo(undo);
@@ -149,7 +160,11 @@ impl<'a> Laying<'a> {
             .windows(2)
             .map(|w| topology.edge_between(w[0], w[1]))
             .collect::<Option<_>>()?;
-        if edges.is_empty() || edges.iter().any(|&e| self.marks.curve_of_edge[e as usize].is_some()) {
+        if edges.is_empty()
+            || edges
+                .iter()
+                .any(|&e| self.marks.curve_of_edge[e as usize].is_some())
+        {
             return None;
         }
         let inner = &run[1..run.len() - 1];
@@ -158,7 +173,10 @@ impl<'a> Laying<'a> {
         }
         let undo = Undo {
             edges: edges.clone(),
-            vertices: run.iter().map(|&v| (v, self.marks.at[v as usize].clone())).collect(),
+            vertices: run
+                .iter()
+                .map(|&v| (v, self.marks.at[v as usize].clone()))
+                .collect(),
         };
         for &e in &edges {
             self.marks.curve_of_edge[e as usize] = Some(id);
@@ -167,7 +185,9 @@ impl<'a> Laying<'a> {
             self.marks.pass(self.field, run[i], edges[i - 1], edges[i]);
         }
         let first = self.marks.insert(self.field, run[0], edges[0]);
-        let last = self.marks.insert(self.field, run[run.len() - 1], edges[edges.len() - 1]);
+        let last = self
+            .marks
+            .insert(self.field, run[run.len() - 1], edges[edges.len() - 1]);
         if first && last {
             Some(undo)
         } else {
@@ -194,7 +214,13 @@ impl<'a> Laying<'a> {
             if let Some(h) = topology.half_between(a, b)
                 && !self.scratch.seen[h as usize / 3]
             {
-                parts.push(region_of(self.field, &self.marks, h / 3, &self.scale, &mut self.scratch));
+                parts.push(region_of(
+                    self.field,
+                    &self.marks,
+                    h / 3,
+                    &self.scale,
+                    &mut self.scratch,
+                ));
             }
         }
         for part in &parts {
@@ -207,14 +233,19 @@ impl<'a> Laying<'a> {
 
     fn rim(&self, region: &Region) -> Rim {
         let topology = &self.field.topology;
-        let mut rim = Rim { place: BTreeMap::new(), to_node: Vec::new(), lengths: Vec::new() };
+        let mut rim = Rim {
+            place: BTreeMap::new(),
+            to_node: Vec::new(),
+            lengths: Vec::new(),
+        };
         for (l, one) in region.loops.iter().enumerate() {
             let n = one.halves.len();
             let length: Vec<f64> = one
                 .halves
                 .iter()
                 .map(|&h| {
-                    self.positions[topology.from(h) as usize].distance(self.positions[topology.to(h) as usize])
+                    self.positions[topology.from(h) as usize]
+                        .distance(self.positions[topology.to(h) as usize])
                 })
                 .collect();
             let mut near = vec![f64::INFINITY; n];
@@ -248,7 +279,10 @@ impl<'a> Laying<'a> {
         for (l, i) in self.starts(region, &rim, concave) {
             let half = region.loops[l].halves[i];
             let vertex = self.field.topology.from(half);
-            let Some(sector) = self.marks.sector_from(self.field, vertex, self.field.topology.edge(half)) else {
+            let Some(sector) =
+                self.marks
+                    .sector_from(self.field, vertex, self.field.topology.edge(half))
+            else {
                 continue;
             };
             if sector.quarters == 4 {
@@ -283,15 +317,23 @@ impl<'a> Laying<'a> {
         let here = self.positions[vertex as usize];
         let edge = sector.from;
         let [a, b] = topology.ends(edge);
-        let ahead = (here - self.positions[if a == vertex { b } else { a } as usize]).normalize_or_zero();
+        let ahead =
+            (here - self.positions[if a == vertex { b } else { a } as usize]).normalize_or_zero();
         let own = self.marks.curve_of_edge[edge as usize];
         let mut goals: Vec<u32> = Vec::new();
         for one in &region.loops {
             for (i, &h) in one.halves.iter().enumerate() {
                 let v = topology.from(h);
                 let way = self.positions[v as usize] - here;
-                let other = self.marks.at[v as usize].marks.iter().all(|m| self.marks.curve_of_edge[m.edge as usize] != own);
-                if one.turns[i] >= 2 && other && way.length() <= reach && way.normalize_or_zero().dot(ahead) > 0.5 {
+                let other = self.marks.at[v as usize]
+                    .marks
+                    .iter()
+                    .all(|m| self.marks.curve_of_edge[m.edge as usize] != own);
+                if one.turns[i] >= 2
+                    && other
+                    && way.length() <= reach
+                    && way.normalize_or_zero().dot(ahead) > 0.5
+                {
                     goals.push(v);
                 }
             }
@@ -300,7 +342,11 @@ impl<'a> Laying<'a> {
         goals.dedup();
         let run = self.paths(&[vertex], &goals, reach, &[])?;
         let length = run_length(self.positions, &run);
-        Some(Candidate { run, cost: 0.2 * length / self.quad - 0.5, cause: Cause::Onward })
+        Some(Candidate {
+            run,
+            cost: 0.2 * length / self.quad - 0.5,
+            cause: Cause::Onward,
+        })
     }
 
     fn walk_limit(&self, region: &Region) -> f64 {
@@ -378,14 +424,22 @@ impl<'a> Laying<'a> {
         }
         let mut cost = 0.012 * length / self.quad + self.crowding(end_gap);
         cost += self.nearness_to_singularities(region, &run);
-        Some(Candidate { run, cost, cause: Cause::Part })
+        Some(Candidate {
+            run,
+            cost,
+            cause: Cause::Part,
+        })
     }
 
     fn nearness_to_singularities(&self, region: &Region, run: &[u32]) -> f64 {
         let mut cost = 0.0;
         for s in &region.singularities {
             let corners = self.field.topology.triangles[s.triangle as usize];
-            let at = corners.iter().map(|&v| self.positions[v as usize]).sum::<DVec3>() / 3.0;
+            let at = corners
+                .iter()
+                .map(|&v| self.positions[v as usize])
+                .sum::<DVec3>()
+                / 3.0;
             let near = run
                 .iter()
                 .map(|&v| self.positions[v as usize].distance(at))
@@ -416,7 +470,12 @@ impl<'a> Laying<'a> {
                 return;
             }
             let gap = if node { 0.0 } else { rim.to_node[l][j] };
-            let cost = along / self.quad + if node { -0.9 } else { 1.6 * (0.8 - gap / self.quad).max(0.0) };
+            let cost = along / self.quad
+                + if node {
+                    -0.9
+                } else {
+                    1.6 * (0.8 - gap / self.quad).max(0.0)
+                };
             if best.is_none_or(|b| cost < b.0) {
                 best = Some((cost, j, gap));
             }
@@ -462,7 +521,12 @@ impl<'a> Laying<'a> {
             back += self.positions[gone as usize].distance(self.positions[*run.last()? as usize]);
         }
         let from = *run.last()?;
-        let tail = self.path(from, target, 4.0 * (distance + back) + 2.0 * self.quad, &run)?;
+        let tail = self.path(
+            from,
+            target,
+            4.0 * (distance + back) + 2.0 * self.quad,
+            &run,
+        )?;
         run.extend(&tail[1..]);
         Some(run)
     }
@@ -558,7 +622,11 @@ impl<'a> Laying<'a> {
                     let cost = 0.012 * length / self.quad
                         + self.crowding(rim.to_node[l][i])
                         + self.crowding(rim.to_node[m][j]);
-                    found.push(Candidate { run, cost, cause: Cause::Shortest });
+                    found.push(Candidate {
+                        run,
+                        cost,
+                        cause: Cause::Shortest,
+                    });
                 }
                 if found.len() > 60 {
                     return found;

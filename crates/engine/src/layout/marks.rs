@@ -65,7 +65,12 @@ const TIGHT_CORNER_TURN: f64 = 1.3;
 impl Marks {
     /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
     /// have corners: a ring is smooth by meaning, whatever the folds beneath it do.
-    pub fn of_chains(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_edge: f64) -> Self {
+    pub fn of_chains(
+        surface: &WorkSurface,
+        field: &Field,
+        may_turn: &[bool],
+        quad_edge: f64,
+    ) -> Self {
         let topology = &field.topology;
         let mut this = Self {
             at: vec![VertexMarks::default(); surface.positions.len()],
@@ -75,7 +80,9 @@ impl Marks {
             let n = chain.vertices.len();
             let last = if chain.closed { n } else { n.saturating_sub(1) };
             for i in 0..last {
-                if let Some(e) = topology.edge_between(chain.vertices[i], chain.vertices[(i + 1) % n]) {
+                if let Some(e) =
+                    topology.edge_between(chain.vertices[i], chain.vertices[(i + 1) % n])
+                {
                     this.curve_of_edge[e as usize] = Some(c as u32);
                 }
             }
@@ -83,7 +90,10 @@ impl Marks {
         let turns = corner_turns(surface, field, may_turn, quad_edge);
         let mut is_end = vec![false; surface.positions.len()];
         for chain in surface.chains.iter().filter(|c| !c.closed) {
-            for v in [chain.vertices.first(), chain.vertices.last()].into_iter().flatten() {
+            for v in [chain.vertices.first(), chain.vertices.last()]
+                .into_iter()
+                .flatten()
+            {
                 is_end[*v as usize] = true;
             }
         }
@@ -96,7 +106,8 @@ impl Marks {
                 .map(|(place, n)| (n.1, place as u16))
                 .collect();
             if !marked.is_empty() {
-                this.at[v as usize] = base_marks(field, v, &marked, turns[v as usize], is_end[v as usize]);
+                this.at[v as usize] =
+                    base_marks(field, v, &marked, turns[v as usize], is_end[v as usize]);
             }
         }
         this
@@ -119,13 +130,21 @@ impl Marks {
         let i = here.marks.iter().position(|m| m.edge == edge)?;
         if i + 1 < here.marks.len() {
             let to = here.marks[i + 1];
-            return Some(Sector { from: edge, to: to.edge, quarters: to.slot - here.marks[i].slot });
+            return Some(Sector {
+                from: edge,
+                to: to.edge,
+                quarters: to.slot - here.marks[i].slot,
+            });
         }
         if field.topology.is_boundary_vertex(vertex) {
             return None;
         }
         let to = here.marks[0];
-        Some(Sector { from: edge, to: to.edge, quarters: here.total - here.marks[i].slot + to.slot })
+        Some(Sector {
+            from: edge,
+            to: to.edge,
+            quarters: here.total - here.marks[i].slot + to.slot,
+        })
     }
 
     /// Direction that leaves a sector `step` quarter turns after its start, as an
@@ -140,12 +159,21 @@ impl Marks {
     /// unmarked vertex); its slot is the whole quarter nearest to its angle that is free.
     /// Answers whether there was room.
     pub fn insert(&mut self, field: &Field, vertex: u32, edge: u32) -> bool {
-        let Some(place) = field.topology.neighbours(vertex).iter().position(|n| n.1 == edge) else {
+        let Some(place) = field
+            .topology
+            .neighbours(vertex)
+            .iter()
+            .position(|n| n.1 == edge)
+        else {
             return false;
         };
         let Some(sector) = self.sector_of_place(field, vertex, place as u16) else {
             self.at[vertex as usize] = VertexMarks {
-                marks: vec![Mark { edge, place: place as u16, slot: 0 }],
+                marks: vec![Mark {
+                    edge,
+                    place: place as u16,
+                    slot: 0,
+                }],
                 total: 4,
                 corner: false,
             };
@@ -158,11 +186,21 @@ impl Marks {
         let here = field.frames.of_edge(&field.topology, edge, vertex);
         let span = sector_span(field, vertex, sector).max(1e-9);
         let share = (here - from).rem_euclid(std::f64::consts::TAU) / span;
-        let step = (share * f64::from(sector.quarters)).round().clamp(1.0, f64::from(sector.quarters - 1)) as u8;
+        let step = (share * f64::from(sector.quarters))
+            .round()
+            .clamp(1.0, f64::from(sector.quarters - 1)) as u8;
         let marks = &mut self.at[vertex as usize];
-        let after = marks.marks.iter().position(|m| m.edge == sector.from).unwrap_or(0);
+        let after = marks
+            .marks
+            .iter()
+            .position(|m| m.edge == sector.from)
+            .unwrap_or(0);
         let slot = marks.marks[after].slot + step;
-        let mark = Mark { edge, place: place as u16, slot };
+        let mark = Mark {
+            edge,
+            place: place as u16,
+            slot,
+        };
         if place as u16 > marks.marks[after].place {
             marks.marks.insert(after + 1, mark);
         } else {
@@ -179,7 +217,12 @@ impl Marks {
     /// The sector that contains the neighbour at a place of the anticlockwise list.
     pub fn sector_of_place(&self, field: &Field, vertex: u32, place: u16) -> Option<Sector> {
         let here = &self.at[vertex as usize];
-        let from = here.marks.iter().rev().find(|m| m.place < place).or(here.marks.last())?;
+        let from = here
+            .marks
+            .iter()
+            .rev()
+            .find(|m| m.place < place)
+            .or(here.marks.last())?;
         self.sector_from(field, vertex, from.edge)
     }
 
@@ -190,12 +233,20 @@ impl Marks {
             .iter()
             .enumerate()
             .filter(|(_, n)| n.1 == one || n.1 == two)
-            .map(|(place, n)| Mark { edge: n.1, place: place as u16, slot: 0 })
+            .map(|(place, n)| Mark {
+                edge: n.1,
+                place: place as u16,
+                slot: 0,
+            })
             .collect();
         if let Some(second) = marks.get_mut(1) {
             second.slot = 2;
         }
-        self.at[vertex as usize] = VertexMarks { marks, total: 4, corner: false };
+        self.at[vertex as usize] = VertexMarks {
+            marks,
+            total: 4,
+            corner: false,
+        };
     }
 }
 
@@ -210,21 +261,37 @@ pub fn sector_span(field: &Field, vertex: u32, sector: Sector) -> f64 {
 }
 
 /// Quarter turns between the artist's curves at one vertex.
-fn base_marks(field: &Field, vertex: u32, marked: &[(u32, u16)], turn: Option<f64>, is_end: bool) -> VertexMarks {
+fn base_marks(
+    field: &Field,
+    vertex: u32,
+    marked: &[(u32, u16)],
+    turn: Option<f64>,
+    is_end: bool,
+) -> VertexMarks {
     let boundary = field.topology.is_boundary_vertex(vertex);
-    let angles: Vec<f64> =
-        marked.iter().map(|m| field.frames.of_edge(&field.topology, m.0, vertex)).collect();
+    let angles: Vec<f64> = marked
+        .iter()
+        .map(|m| field.frames.of_edge(&field.topology, m.0, vertex))
+        .collect();
     let n = marked.len();
     let sectors = if boundary { n - 1 } else { n };
     let quarters: Vec<u8> = match (sectors, turn) {
         (0, _) => Vec::new(),
         (1, None) if boundary && !is_end => vec![2],
-        (1, Some(turn)) if boundary => vec![(2.0 - turn / std::f64::consts::FRAC_PI_2).round().clamp(1.0, 3.0) as u8],
+        (1, Some(turn)) if boundary => vec![
+            (2.0 - turn / std::f64::consts::FRAC_PI_2)
+                .round()
+                .clamp(1.0, 3.0) as u8,
+        ],
         (1, _) if !boundary => vec![4],
         (2, None) if !boundary && !is_end => vec![2, 2],
         (2, Some(_)) if !boundary => {
             let span = (angles[1] - angles[0]).rem_euclid(std::f64::consts::TAU);
-            if span < std::f64::consts::PI { vec![1, 3] } else { vec![3, 1] }
+            if span < std::f64::consts::PI {
+                vec![1, 3]
+            } else {
+                vec![3, 1]
+            }
         }
         _ => {
             let spans: Vec<f64> = (0..sectors)
@@ -239,16 +306,30 @@ fn base_marks(field: &Field, vertex: u32, marked: &[(u32, u16)], turn: Option<f6
         marks.push(Mark { edge, place, slot });
         slot += quarters.get(i).copied().unwrap_or(0);
     }
-    VertexMarks { marks, total: slot, corner: turn.is_some() || (is_end && n == 2) }
+    VertexMarks {
+        marks,
+        total: slot,
+        corner: turn.is_some() || (is_end && n == 2),
+    }
 }
 
 /// Whole quarters >= 1 nearest to the spans; another total than `usual` costs a little,
 /// so that a T stays a T and three curves at thirds of a turn make a three-pole.
 fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
-    let exact: Vec<f64> = spans.iter().map(|s| s / std::f64::consts::FRAC_PI_2).collect();
-    let start: Vec<i32> = exact.iter().map(|q| (q.round() as i32).clamp(1, 4)).collect();
+    let exact: Vec<f64> = spans
+        .iter()
+        .map(|s| s / std::f64::consts::FRAC_PI_2)
+        .collect();
+    let start: Vec<i32> = exact
+        .iter()
+        .map(|q| (q.round() as i32).clamp(1, 4))
+        .collect();
     let cost = |q: &[i32]| -> f64 {
-        let misfit: f64 = q.iter().zip(&exact).map(|(a, b)| (f64::from(*a) - b).powi(2)).sum();
+        let misfit: f64 = q
+            .iter()
+            .zip(&exact)
+            .map(|(a, b)| (f64::from(*a) - b).powi(2))
+            .sum();
         let total: i32 = q.iter().sum();
         misfit + usual.map_or(0.0, |u| 0.3 * f64::from((total - u).abs()))
     };
@@ -277,15 +358,21 @@ fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
 /// Turning is measured in the surface, as half a turn less the angles on the chain's left,
 /// summed over a third of a quad to either side: so a hem that runs over a sharp fold
 /// doesn't turn, and a corner that is rounded by less than half a quad does.
-fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_edge: f64) -> Vec<Option<f64>> {
+fn corner_turns(
+    surface: &WorkSurface,
+    field: &Field,
+    may_turn: &[bool],
+    quad_edge: f64,
+) -> Vec<Option<f64>> {
     let mut turns = vec![None; surface.positions.len()];
     for (c, chain) in surface.chains.iter().enumerate() {
         let n = chain.vertices.len();
         if n < 4 || !may_turn[c] {
             continue;
         }
-        let mut single: Vec<f64> =
-            (0..n).map(|i| turning_at(surface, field, &chain.vertices, chain.closed, i)).collect();
+        let mut single: Vec<f64> = (0..n)
+            .map(|i| turning_at(surface, field, &chain.vertices, chain.closed, i))
+            .collect();
         if chain.closed {
             // What a loop turns all around (the rim of a cone or a cap) makes no corner.
             let mean = single.iter().sum::<f64>() / n as f64;
@@ -294,7 +381,11 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
         let reach = ((0.35 * quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4);
         let near = |i: usize, d: i64| -> Option<usize> {
             let j = i as i64 + d;
-            if chain.closed { Some(j.rem_euclid(n as i64) as usize) } else { usize::try_from(j).ok().filter(|&j| j < n) }
+            if chain.closed {
+                Some(j.rem_euclid(n as i64) as usize)
+            } else {
+                usize::try_from(j).ok().filter(|&j| j < n)
+            }
         };
         let length = super::trace::run_length(&surface.positions, &chain.vertices);
         let (least_turn, least_lasting) = if chain.closed && length < TIGHT_LOOP_QUADS * quad_edge {
@@ -304,10 +395,19 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
         };
         let window = reach as i64;
         let wide = ((quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4) as i64;
-        let summed: Vec<f64> =
-            (0..n).map(|i| (-window..=window).filter_map(|d| near(i, d)).map(|j| single[j]).sum()).collect();
+        let summed: Vec<f64> = (0..n)
+            .map(|i| {
+                (-window..=window)
+                    .filter_map(|d| near(i, d))
+                    .map(|j| single[j])
+                    .sum()
+            })
+            .collect();
         for i in 0..n {
-            let lasting: f64 = (-wide..=wide).filter_map(|d| near(i, d)).map(|j| single[j]).sum();
+            let lasting: f64 = (-wide..=wide)
+                .filter_map(|d| near(i, d))
+                .map(|j| single[j])
+                .sum();
             if summed[i].abs() < least_turn || lasting * summed[i].signum() < least_lasting {
                 continue;
             }
@@ -315,7 +415,8 @@ fn corner_turns(surface: &WorkSurface, field: &Field, may_turn: &[bool], quad_ed
             // Sums over windows that hold the same corner differ by rounding only: that makes them equal.
             let rank = |j: usize| ((summed[j].abs() * 1e6).round(), single[j].abs());
             let sharpest = (1..=3 * window).all(|d| {
-                near(i, -d).is_none_or(|j| rank(j) < rank(i)) && near(i, d).is_none_or(|j| rank(j) <= rank(i) || j == i)
+                near(i, -d).is_none_or(|j| rank(j) < rank(i))
+                    && near(i, d).is_none_or(|j| rank(j) <= rank(i) || j == i)
             });
             if sharpest {
                 turns[chain.vertices[i] as usize] = Some(summed[i]);
@@ -344,7 +445,10 @@ fn turning_at(surface: &WorkSurface, field: &Field, chain: &[u32], closed: bool,
         if topology.to(h) == after && since.is_none() {
             since = Some(0.0);
         }
-        let (one, two) = (place(topology.to(h)) - place(here), place(topology.from(topology.prev(h))) - place(here));
+        let (one, two) = (
+            place(topology.to(h)) - place(here),
+            place(topology.from(topology.prev(h))) - place(here),
+        );
         let angle = one.cross(two).length().atan2(one.dot(two));
         all += angle / 2.0;
         if let Some(sum) = since.as_mut() {
@@ -360,7 +464,9 @@ fn turning_at(surface: &WorkSurface, field: &Field, chain: &[u32], closed: bool,
         let ahead_first = fan.first().is_some_and(|&h| topology.to(h) == after);
         return if ahead_first { half - all } else { all - half };
     }
-    left.map_or(0.0, |left| half - left * std::f64::consts::TAU / all.max(1e-9))
+    left.map_or(0.0, |left| {
+        half - left * std::f64::consts::TAU / all.max(1e-9)
+    })
 }
 
 #[cfg(test)]

@@ -48,7 +48,12 @@ pub struct LayoutOptions {
 impl LayoutOptions {
     /// Options for quads of this edge length (model units).
     pub fn for_edge(quad_edge: f64) -> Self {
-        Self { quad_edge, most_curves: 2000, adapt: 0.0, cancel_quads: 3.0 }
+        Self {
+            quad_edge,
+            most_curves: 2000,
+            adapt: 0.0,
+            cancel_quads: 3.0,
+        }
     }
 }
 
@@ -175,7 +180,11 @@ pub fn run(
     findings.push(Finding::new(
         "layout-patches",
         Level::Note,
-        format!("{} patches, {} curves laid beside the guides.", patches.len(), laid.len()),
+        format!(
+            "{} patches, {} curves laid beside the guides.",
+            patches.len(),
+            laid.len()
+        ),
     ));
     for curve in laid.iter().filter(|c| c.cause == Cause::Shortest) {
         let at = surface.positions[curve.vertices[curve.vertices.len() / 2] as usize];
@@ -189,7 +198,14 @@ pub fn run(
         );
     }
     task.report("layout", 1.0)?;
-    Ok((Layout { arcs, patches, laid }, findings))
+    Ok((
+        Layout {
+            arcs,
+            patches,
+            laid,
+        },
+        findings,
+    ))
 }
 
 fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
@@ -202,9 +218,15 @@ fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
     let reason = if region.is_disk() {
         format!("a region with {} corners was left", region.corners())
     } else {
-        format!("a region with {} boundary loops was left", region.loops.len())
+        format!(
+            "a region with {} boundary loops was left",
+            region.loops.len()
+        )
     };
-    LayoutError::NoPatch { at: (sum / (3.0 * region.triangles.len().max(1) as f64)).to_array(), reason }
+    LayoutError::NoPatch {
+        at: (sum / (3.0 * region.triangles.len().max(1) as f64)).to_array(),
+        reason,
+    }
 }
 
 /// Cuts every curve at its nodes. Gives the arcs and, for each marked edge, its arc.
@@ -217,7 +239,9 @@ fn arcs_of(
     wanted: &[f64],
 ) -> (Vec<Arc>, Vec<Option<u32>>) {
     let topology = &field.topology;
-    let mut node: Vec<bool> = (0..surface.positions.len() as u32).map(|v| marks.is_node(v)).collect();
+    let mut node: Vec<bool> = (0..surface.positions.len() as u32)
+        .map(|v| marks.is_node(v))
+        .collect();
     for region in regions {
         for one in &region.loops {
             for (h, &q) in one.halves.iter().zip(&one.turns) {
@@ -233,7 +257,11 @@ fn arcs_of(
         .iter()
         .enumerate()
         .map(|(i, c)| (ArcSource::Chain(i), c.closed, &c.vertices))
-        .chain(laid.iter().enumerate().map(|(i, c)| (ArcSource::Laid(i), false, &c.vertices)));
+        .chain(
+            laid.iter()
+                .enumerate()
+                .map(|(i, c)| (ArcSource::Laid(i), false, &c.vertices)),
+        );
     for (source, closed, vertices) in curves {
         let mut run = vertices.clone();
         if closed {
@@ -247,7 +275,12 @@ fn arcs_of(
                 let piece = run[from..=i].to_vec();
                 let length = trace::run_length(&surface.positions, &piece);
                 let density = density::along(surface, wanted, &piece);
-                arcs.push(Arc { vertices: piece, source, length, density });
+                arcs.push(Arc {
+                    vertices: piece,
+                    source,
+                    length,
+                    density,
+                });
                 from = i;
             }
         }
@@ -293,9 +326,15 @@ fn patch_of(
         let starts_backward = run[run.len() - 1] == from && run[run.len() - 2] == to;
         if let Some(side) = sides.last_mut() {
             if starts_forward {
-                side.push(ArcUse { arc: arc as usize, forward: true });
+                side.push(ArcUse {
+                    arc: arc as usize,
+                    forward: true,
+                });
             } else if starts_backward {
-                side.push(ArcUse { arc: arc as usize, forward: false });
+                side.push(ArcUse {
+                    arc: arc as usize,
+                    forward: false,
+                });
             }
         }
     }

@@ -61,7 +61,9 @@ impl Region {
     /// Whether it can be filled: a disk of three to six convex corners, none concave.
     pub fn is_patch(&self) -> bool {
         let corners = self.corners();
-        self.is_disk() && (3..=6).contains(&corners) && self.loops.iter().all(|l| l.concavity() == 0)
+        self.is_disk()
+            && (3..=6).contains(&corners)
+            && self.loops.iter().all(|l| l.concavity() == 0)
     }
 
     /// How far from a good patch, 0 at best. The weights order what is mended first:
@@ -105,7 +107,13 @@ impl Scratch {
 }
 
 /// The region that contains a triangle; its triangles are in the order of the walk.
-pub fn region_of(field: &Field, marks: &Marks, seed: u32, scale: &RegionScale, scratch: &mut Scratch) -> Region {
+pub fn region_of(
+    field: &Field,
+    marks: &Marks,
+    seed: u32,
+    scale: &RegionScale,
+    scratch: &mut Scratch,
+) -> Region {
     let topology = &field.topology;
     scratch.round += 1;
     let mut triangles = vec![seed];
@@ -156,7 +164,9 @@ pub fn region_of(field: &Field, marks: &Marks, seed: u32, scale: &RegionScale, s
 /// Whether a triangle that was seen was seen in this round: then all its vertices were.
 /// A triangle of an earlier region may share all three only if each lies on a curve.
 fn in_round(field: &Field, scratch: &Scratch, triangle: u32) -> bool {
-    field.topology.triangles[triangle as usize].iter().all(|&v| scratch.vertex_round[v as usize] == scratch.round)
+    field.topology.triangles[triangle as usize]
+        .iter()
+        .all(|&v| scratch.vertex_round[v as usize] == scratch.round)
 }
 
 /// All regions, by lowest triangle, their triangles in rising order.
@@ -208,7 +218,9 @@ fn step(field: &Field, marks: &Marks, half: u32) -> (u32, u8) {
         }
     }
     let vertex = topology.from(g);
-    let quarters = marks.sector_from(field, vertex, topology.edge(g)).map_or(2, |s| s.quarters);
+    let quarters = marks
+        .sector_from(field, vertex, topology.edge(g))
+        .map_or(2, |s| s.quarters);
     (g, quarters)
 }
 
@@ -218,7 +230,11 @@ fn without_near_pairs(field: &Field, mut found: Vec<Singularity>, reach: f64) ->
         .iter()
         .map(|s| {
             let corners = field.topology.triangles[s.triangle as usize];
-            corners.iter().map(|&v| field.smooth[v as usize]).sum::<mesh::DVec3>() / 3.0
+            corners
+                .iter()
+                .map(|&v| field.smooth[v as usize])
+                .sum::<mesh::DVec3>()
+                / 3.0
         })
         .collect();
     let mut pairs: Vec<(f64, usize, usize)> = Vec::new();

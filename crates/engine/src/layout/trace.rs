@@ -21,7 +21,13 @@ pub struct Streamline {
 
 /// Walks from `vertex` in the direction nearest to `angle` (in the vertex's frame) until a
 /// marked edge or `limit`.
-pub fn walk(field: &Field, marks: &Marks, vertex: u32, angle: f64, limit: f64) -> Option<Streamline> {
+pub fn walk(
+    field: &Field,
+    marks: &Marks,
+    vertex: u32,
+    angle: f64,
+    limit: f64,
+) -> Option<Streamline> {
     let topology = &field.topology;
     let (mut half, mut local) = first_triangle(field, vertex, angle)?;
     // In the frame of triangle `half / 3`, whose x axis runs along `half`.
@@ -31,9 +37,16 @@ pub fn walk(field: &Field, marks: &Marks, vertex: u32, angle: f64, limit: f64) -
     let mut at_corner = true;
     for _ in 0..most {
         let flat = Flat::new(field, half);
-        let first = if at_corner { local } else { flat.field_near(field, point, local) };
+        let first = if at_corner {
+            local
+        } else {
+            flat.field_near(field, point, local)
+        };
         let exit = flat.exit(point, first, at_corner)?;
-        let middle = [(point[0] + exit.point[0]) / 2.0, (point[1] + exit.point[1]) / 2.0];
+        let middle = [
+            (point[0] + exit.point[0]) / 2.0,
+            (point[1] + exit.point[1]) / 2.0,
+        ];
         let second = flat.field_near(field, middle, first);
         let exit = match flat.exit(point, second, at_corner) {
             Some(e) => e,
@@ -56,7 +69,8 @@ pub fn walk(field: &Field, marks: &Marks, vertex: u32, angle: f64, limit: f64) -
         }
         // Turn into the frame whose x axis runs along `across`.
         local = second - flat.angle_of(crossed) + std::f64::consts::PI;
-        let length = field.smooth[topology.from(across) as usize].distance(field.smooth[topology.to(across) as usize]);
+        let length = field.smooth[topology.from(across) as usize]
+            .distance(field.smooth[topology.to(across) as usize]);
         point = [(1.0 - exit.share) * length, 0.0];
         half = across;
         at_corner = false;
@@ -74,8 +88,18 @@ fn first_triangle(field: &Field, vertex: u32, angle: f64) -> Option<(u32, f64)> 
         let span = field.frames.corner(h) * scale;
         let turn = (angle - field.frames.outgoing(h)).rem_euclid(TAU);
         // Outside the sector by how much?
-        let over = if turn <= span { 0.0 } else { (turn - span).min(TAU - turn) };
-        let inside = if turn <= span { turn } else if turn - span < TAU - turn { span } else { 0.0 };
+        let over = if turn <= span {
+            0.0
+        } else {
+            (turn - span).min(TAU - turn)
+        };
+        let inside = if turn <= span {
+            turn
+        } else if turn - span < TAU - turn {
+            span
+        } else {
+            0.0
+        };
         if best.is_none_or(|b| over < b.0 - 1e-12) {
             best = Some((over, h, inside / scale));
         }
@@ -111,7 +135,12 @@ impl Flat {
         let along = (c - a).dot(x);
         let height = (c - a - x * along).length().max(1e-300);
         let corners = [[0.0, 0.0], [length, 0.0], [along, height]];
-        let mut this = Self { halves, corners, angles: [0.0; 3], area2: length * height };
+        let mut this = Self {
+            halves,
+            corners,
+            angles: [0.0; 3],
+            area2: length * height,
+        };
         for i in 0..3 {
             let v = topology.from(halves[i]);
             let relative = field.angle[v as usize] - field.frames.outgoing(halves[i]);
@@ -126,7 +155,9 @@ impl Flat {
     }
 
     fn angle_of(&self, half: u32) -> f64 {
-        (0..3).find(|&i| self.halves[i] == half).map_or(0.0, |i| self.side_angle(i))
+        (0..3)
+            .find(|&i| self.halves[i] == half)
+            .map_or(0.0, |i| self.side_angle(i))
     }
 
     /// The interpolated field's direction nearest to `heading`.
@@ -196,7 +227,12 @@ impl Flat {
 /// A run of edges for a streamline that leaves `start`: at each edge crossed the nearer
 /// end that no curve uses. Ends with a vertex next to (or, for a walk that didn't arrive,
 /// anywhere before) the curve that was met, and gives the edge that was met.
-pub fn edge_run(field: &Field, marks: &Marks, start: u32, line: &Streamline) -> Option<(Vec<u32>, Option<u32>)> {
+pub fn edge_run(
+    field: &Field,
+    marks: &Marks,
+    start: u32,
+    line: &Streamline,
+) -> Option<(Vec<u32>, Option<u32>)> {
     let topology = &field.topology;
     let mut run = vec![start];
     for (i, &(half, share)) in line.crossings.iter().enumerate() {
@@ -206,7 +242,10 @@ pub fn edge_run(field: &Field, marks: &Marks, start: u32, line: &Streamline) -> 
         }
         let (a, b) = (topology.from(half), topology.to(half));
         let (near, far) = if share <= 0.5 { (a, b) } else { (b, a) };
-        let chosen = match (marks.is_marked(near) && near != start, marks.is_marked(far) && far != start) {
+        let chosen = match (
+            marks.is_marked(near) && near != start,
+            marks.is_marked(far) && far != start,
+        ) {
             (false, _) => near,
             (true, false) => far,
             // Both ends of an unmarked edge lie on curves: too narrow to pass.
@@ -228,5 +267,7 @@ fn push_simple(run: &mut Vec<u32>, vertex: u32) {
 
 /// Length of a run of vertices on the unsmoothed surface.
 pub fn run_length(positions: &[DVec3], run: &[u32]) -> f64 {
-    run.windows(2).map(|w| positions[w[0] as usize].distance(positions[w[1] as usize])).sum()
+    run.windows(2)
+        .map(|w| positions[w[0] as usize].distance(positions[w[1] as usize]))
+        .sum()
 }

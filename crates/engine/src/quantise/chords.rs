@@ -22,9 +22,15 @@ pub(super) fn needed(surface: &WorkSurface, layout: &Layout, edge: f64) -> Vec<u
         .map(|arc| match arc.source {
             ArcSource::Laid(_) => 0,
             ArcSource::Chain(_) => {
-                let points: Vec<DVec3> = arc.vertices.iter().map(|&v| surface.positions[v as usize]).collect();
+                let points: Vec<DVec3> = arc
+                    .vertices
+                    .iter()
+                    .map(|&v| surface.positions[v as usize])
+                    .collect();
                 let most = (MOST * arc.length / edge).ceil().max(1.0) as u32;
-                (1..=most).find(|&n| strays(&points, n) <= NEAR * edge).unwrap_or(most)
+                (1..=most)
+                    .find(|&n| strays(&points, n) <= NEAR * edge)
+                    .unwrap_or(most)
             }
         })
         .collect()
@@ -32,7 +38,9 @@ pub(super) fn needed(surface: &WorkSurface, layout: &Layout, edge: f64) -> Vec<u
 
 /// 95th percentile of the distance from a polyline's points to `n` chords of equal arc length.
 fn strays(points: &[DVec3], n: u32) -> f64 {
-    let knots: Vec<DVec3> = (0..=n).map(|k| point_along(points, f64::from(k) / f64::from(n))).collect();
+    let knots: Vec<DVec3> = (0..=n)
+        .map(|k| point_along(points, f64::from(k) / f64::from(n)))
+        .collect();
     let mut far: Vec<f64> = Vec::with_capacity(points.len());
     let whole: f64 = points.windows(2).map(|w| w[0].distance(w[1])).sum();
     let mut gone = 0.0;
@@ -46,7 +54,9 @@ fn strays(points: &[DVec3], n: u32) -> f64 {
         far.push(p.distance(a.lerp(b, t)));
     }
     far.sort_by(f64::total_cmp);
-    far.get((far.len().saturating_sub(1)) * 95 / 100).copied().unwrap_or(0.0)
+    far.get((far.len().saturating_sub(1)) * 95 / 100)
+        .copied()
+        .unwrap_or(0.0)
 }
 
 #[cfg(test)]
@@ -66,6 +76,9 @@ mod tests {
         // lies within a chord's distance at 5 % of half its length from the middle.
         let sagitta = 1.0 - (std::f64::consts::PI / f64::from(n)).cos();
         let found = strays(&circle, n);
-        assert!(found <= sagitta && found > 0.98 * sagitta, "{found} of {sagitta}");
+        assert!(
+            found <= sagitta && found > 0.98 * sagitta,
+            "{found} of {sagitta}"
+        );
     }
 }

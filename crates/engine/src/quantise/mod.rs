@@ -46,7 +46,12 @@ pub struct QuantiseOptions {
 impl QuantiseOptions {
     /// Options for this edge length (model units) and budget.
     pub fn new(quad_edge: f64, faces: Option<usize>) -> Self {
-        Self { quad_edge, faces, search_nodes: 150, nodes: 1500 }
+        Self {
+            quad_edge,
+            faces,
+            search_nodes: 150,
+            nodes: 1500,
+        }
     }
 }
 
@@ -73,7 +78,11 @@ pub enum QuantiseError {
 }
 
 fn list(names: &[String]) -> String {
-    names.iter().map(|n| format!("'{n}'")).collect::<Vec<_>>().join(", ")
+    names
+        .iter()
+        .map(|n| format!("'{n}'"))
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 /// Whole numbers for a layout.
@@ -93,7 +102,10 @@ pub struct Plan {
 impl Plan {
     /// Quads along a side of a patch.
     pub fn side(&self, layout: &Layout, patch: usize, side: usize) -> u32 {
-        layout.patches[patch].sides[side].iter().map(|u| self.arcs[u.arc]).sum()
+        layout.patches[patch].sides[side]
+            .iter()
+            .map(|u| self.arcs[u.arc])
+            .sum()
     }
 }
 
@@ -112,7 +124,14 @@ pub fn run(
     task.report("quantise", 0.0)?;
     let counts = promised(surface, layout, curves);
     if parity::contradict(layout, &counts) {
-        return Err(clash(layout, curves, guides, &counts, options.quad_edge, options));
+        return Err(clash(
+            layout,
+            curves,
+            guides,
+            &counts,
+            options.quad_edge,
+            options,
+        ));
     }
     let mut edge = options.quad_edge;
     let mut best: Option<(f64, f64, Plan)> = None;
@@ -123,7 +142,9 @@ pub fn run(
         let needed = chords::needed(surface, layout, edge);
         let plan = match model::solve(layout, &counts, &needed, edge, None, options.search_nodes) {
             Ok(plan) => plan,
-            Err(ProgramError::Infeasible) => return Err(clash(layout, curves, guides, &counts, edge, options)),
+            Err(ProgramError::Infeasible) => {
+                return Err(clash(layout, curves, guides, &counts, edge, options));
+            }
             Err(other) => match best {
                 Some(_) => break,
                 None => return Err(QuantiseError::Program(other)),
@@ -149,7 +170,11 @@ pub fn run(
         let guess = edge * ratio.sqrt();
         edge = match (too_short, too_long) {
             (Some(low), Some(high)) if low < high => {
-                if round < 4 && low < guess && guess < high { guess } else { (low * high).sqrt() }
+                if round < 4 && low < guess && guess < high {
+                    guess
+                } else {
+                    (low * high).sqrt()
+                }
             }
             // Whole numbers jump, so the bounds can cross: go on from here in smaller steps.
             (Some(_), Some(_)) => edge * ratio.powf(0.2),
@@ -157,12 +182,18 @@ pub fn run(
         };
     }
     let Some((miss, edge, mut plan)) = best else {
-        return Err(QuantiseError::Program(ProgramError::Exhausted { nodes: options.search_nodes }));
+        return Err(QuantiseError::Program(ProgramError::Exhausted {
+            nodes: options.search_nodes,
+        }));
     };
     // The edge length is found; now a longer look for a better plan at it.
     let needed = chords::needed(surface, layout, edge);
     if let Ok(longer) = model::solve(layout, &counts, &needed, edge, None, options.nodes) {
-        let near = |faces: usize| options.faces.is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02));
+        let near = |faces: usize| {
+            options
+                .faces
+                .is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02))
+        };
         if near(longer.faces) {
             plan = longer;
         }
@@ -188,14 +219,26 @@ fn nearer_to_budget(
 ) -> Plan {
     let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
     // Poles are never made for the budget's sake.
-    let forced = |plan: &Plan| plan.surplus.iter().flatten().map(|s| s.unsigned_abs()).sum::<u32>();
+    let forced = |plan: &Plan| {
+        plan.surplus
+            .iter()
+            .flatten()
+            .map(|s| s.unsigned_abs())
+            .sum::<u32>()
+    };
     for _ in 0..BUDGET_ROUNDS {
         if miss(plan.faces) <= CLOSE {
             break;
         }
-        let budget = model::Budget { about: &plan, wanted, slack: CLOSE };
+        let budget = model::Budget {
+            about: &plan,
+            wanted,
+            slack: CLOSE,
+        };
         match model::solve(layout, counts, needed, edge, Some(&budget), options.nodes) {
-            Ok(next) if miss(next.faces) < miss(plan.faces) && forced(&next) <= forced(&plan) => plan = next,
+            Ok(next) if miss(next.faces) < miss(plan.faces) && forced(&next) <= forced(&plan) => {
+                plan = next
+            }
             _ => break,
         }
     }
@@ -219,7 +262,11 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
                 .map(|(i, _)| i)
                 .collect();
             let count = curve.count?;
-            (!arcs.is_empty()).then_some(model::Promise { curve: c, count, arcs })
+            (!arcs.is_empty()).then_some(model::Promise {
+                curve: c,
+                count,
+                arcs,
+            })
         })
         .collect()
 }
@@ -235,7 +282,11 @@ fn clash(
 ) -> QuantiseError {
     let fails = |set: &[model::Promise]| {
         let none = vec![0; layout.arcs.len()];
-        parity::contradict(layout, set) || matches!(model::solve(layout, set, &none, edge, None, options.nodes), Err(ProgramError::Infeasible))
+        parity::contradict(layout, set)
+            || matches!(
+                model::solve(layout, set, &none, edge, None, options.nodes),
+                Err(ProgramError::Infeasible)
+            )
     };
     let mut set = promises.to_vec();
     if !fails(&[]) {
@@ -254,7 +305,12 @@ fn clash(
     }
     let names = set
         .iter()
-        .flat_map(|p| curves[p.curve].guides.iter().map(|&g| guides[g].name.clone()))
+        .flat_map(|p| {
+            curves[p.curve]
+                .guides
+                .iter()
+                .map(|&g| guides[g].name.clone())
+        })
         .collect();
     let advice = match set.first() {
         Some(first) => format!(
@@ -263,12 +319,23 @@ fn clash(
             first.count.saturating_sub(1).max(1),
             first.count + 1
         ),
-        None => "the patches themselves allow no whole numbers; draw one more ring or line".to_owned(),
+        None => {
+            "the patches themselves allow no whole numbers; draw one more ring or line".to_owned()
+        }
     };
-    QuantiseError::Clash { guides: names, advice }
+    QuantiseError::Clash {
+        guides: names,
+        advice,
+    }
 }
 
-fn findings(layout: &Layout, curves: &[Curve], guides: &[Guide], surface: &WorkSurface, plan: &Plan) -> Findings {
+fn findings(
+    layout: &Layout,
+    curves: &[Curve],
+    guides: &[Guide],
+    surface: &WorkSurface,
+    plan: &Plan,
+) -> Findings {
     let mut findings = Findings::default();
     for (p, surplus) in plan.surplus.iter().enumerate() {
         for (axis, &half) in surplus.iter().enumerate() {

@@ -45,8 +45,16 @@ pub(super) fn solve(
     nodes: u64,
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
-    let arcs: Vec<Variable> = layout.arcs.iter().map(|_| program.whole(0.0, 1, MOST)).collect();
-    let mut wanted: Vec<f64> = layout.arcs.iter().map(|a| a.length * a.density / edge).collect();
+    let arcs: Vec<Variable> = layout
+        .arcs
+        .iter()
+        .map(|_| program.whole(0.0, 1, MOST))
+        .collect();
+    let mut wanted: Vec<f64> = layout
+        .arcs
+        .iter()
+        .map(|a| a.length * a.density / edge)
+        .collect();
     for promise in promises {
         let weight = |a: usize| layout.arcs[a].length * layout.arcs[a].density;
         let whole: f64 = promise.arcs.iter().map(|&a| weight(a)).sum();
@@ -60,7 +68,11 @@ pub(super) fn solve(
         stretch_cost(&mut program, *variable, target.max(0.3));
         if f64::from(needed[a]) > target {
             let missing = program.real(CHORD_COST, f64::INFINITY);
-            program.row(&[(*variable, 1.0), (missing, 1.0)], Relation::AtLeast, f64::from(needed[a]));
+            program.row(
+                &[(*variable, 1.0), (missing, 1.0)],
+                Relation::AtLeast,
+                f64::from(needed[a]),
+            );
         }
     }
     let mut spokes: Vec<Vec<Variable>> = Vec::new();
@@ -93,8 +105,14 @@ pub(super) fn solve(
 /// curve that an artist sees runs there; two neighbouring ones may not, the pole would be
 /// a corner.
 fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> Vec<Variable> {
-    let laid = |side: &Vec<ArcUse>| side.iter().all(|u| matches!(layout.arcs[u.arc].source, ArcSource::Laid(_)));
-    let y: Vec<Variable> = sides.iter().map(|s| program.whole(0.0, i32::from(!laid(s)), MOST)).collect();
+    let laid = |side: &Vec<ArcUse>| {
+        side.iter()
+            .all(|u| matches!(layout.arcs[u.arc].source, ArcSource::Laid(_)))
+    };
+    let y: Vec<Variable> = sides
+        .iter()
+        .map(|s| program.whole(0.0, i32::from(!laid(s)), MOST))
+        .collect();
     let mut vanished = Vec::new();
     for (i, side) in sides.iter().enumerate() {
         if laid(side) {
@@ -131,9 +149,14 @@ fn budget_row(
         if y.is_empty() {
             // A quarter of (bottom + top) (left + right), whether they agree or not.
             for axis in 0..2 {
-                let across = budget.about.side(layout, p, 1 - axis) + budget.about.side(layout, p, 3 - axis);
+                let across =
+                    budget.about.side(layout, p, 1 - axis) + budget.about.side(layout, p, 3 - axis);
                 for used in patch.sides[axis].iter().chain(&patch.sides[axis + 2]) {
-                    add(arcs[used.arc], f64::from(across) / 4.0, f64::from(budget.about.arcs[used.arc]));
+                    add(
+                        arcs[used.arc],
+                        f64::from(across) / 4.0,
+                        f64::from(budget.about.arcs[used.arc]),
+                    );
                 }
             }
         } else {
@@ -145,8 +168,16 @@ fn budget_row(
     }
     let offset = there - budget.about.faces as f64;
     let (low, high) = (1.0 - budget.slack, 1.0 + budget.slack);
-    program.row(&terms, Relation::AtLeast, offset + low * budget.wanted as f64);
-    program.row(&terms, Relation::AtMost, offset + high * budget.wanted as f64);
+    program.row(
+        &terms,
+        Relation::AtLeast,
+        offset + low * budget.wanted as f64,
+    );
+    program.row(
+        &terms,
+        Relation::AtMost,
+        offset + high * budget.wanted as f64,
+    );
 }
 
 fn sum_of(arcs: &[Variable], side: &[ArcUse], sign: f64) -> Vec<(Variable, f64)> {
@@ -155,7 +186,11 @@ fn sum_of(arcs: &[Variable], side: &[ArcUse], sign: f64) -> Vec<(Variable, f64)>
 
 /// Opposite sides agree up to an even surplus, which costs; the shorter side and the rows
 /// must have room for the pattern that takes it up (see `fill`).
-fn four_sides(program: &mut Program, arcs: &[Variable], sides: &[Vec<ArcUse>]) -> [[Variable; 2]; 2] {
+fn four_sides(
+    program: &mut Program,
+    arcs: &[Variable],
+    sides: &[Vec<ArcUse>],
+) -> [[Variable; 2]; 2] {
     [0, 1].map(|axis| {
         let pair = [0, 1].map(|_| program.whole(SURPLUS_COST, 0, MOST / 4));
         let mut terms = sum_of(arcs, &sides[axis], 1.0);
@@ -179,7 +214,11 @@ fn four_sides(program: &mut Program, arcs: &[Variable], sides: &[Vec<ArcUse>]) -
 
 /// Adds a convex piecewise linear cost near (n − t)² / t.
 fn stretch_cost(program: &mut Program, n: Variable, target: f64) {
-    let steps = [(0.2 * target, 0.2), (0.4 * target, 0.8), (f64::INFINITY, 2.0)];
+    let steps = [
+        (0.2 * target, 0.2),
+        (0.4 * target, 0.8),
+        (f64::INFINITY, 2.0),
+    ];
     let mut terms = vec![(n, 1.0)];
     for (width, slope) in steps {
         terms.push((program.real(slope, width), -1.0));
@@ -198,7 +237,10 @@ fn plan_of(
     surplus: &[Option<[[Variable; 2]; 2]>],
 ) -> Plan {
     let mut plan = Plan {
-        arcs: arcs.iter().map(|&v| solution.whole(v).max(1) as u32).collect(),
+        arcs: arcs
+            .iter()
+            .map(|&v| solution.whole(v).max(1) as u32)
+            .collect(),
         spokes: spokes
             .iter()
             .map(|y| y.iter().map(|&v| solution.whole(v).max(0) as u32).collect())
@@ -212,7 +254,9 @@ fn plan_of(
             .collect(),
         faces: 0,
     };
-    plan.faces = (0..layout.patches.len()).map(|p| faces_of(layout, &plan, p)).sum();
+    plan.faces = (0..layout.patches.len())
+        .map(|p| faces_of(layout, &plan, p))
+        .sum();
     plan
 }
 
@@ -234,11 +278,23 @@ fn faces_between(bottom: usize, right: usize, top: usize, left: usize) -> usize 
         return faces_between(top, left, bottom, right);
     }
     if bottom == top {
-        return if left == right { bottom * left } else { faces_between(right, top, left, bottom) };
+        return if left == right {
+            bottom * left
+        } else {
+            faces_between(right, top, left, bottom)
+        };
     }
     let rows = left.min(right);
     let before = rows.saturating_sub(1) / 2;
-    let (left, right) = (left.saturating_sub(before + 1), right.saturating_sub(before + 1));
+    let (left, right) = (
+        left.saturating_sub(before + 1),
+        right.saturating_sub(before + 1),
+    );
     let narrowing = before * bottom + top + 3 * ((bottom - top) / 2);
-    narrowing + if left == 0 && right == 0 { 0 } else { faces_between(top, right, top, left) }
+    narrowing
+        + if left == 0 && right == 0 {
+            0
+        } else {
+            faces_between(top, right, top, left)
+        }
 }

@@ -113,8 +113,8 @@ fn refined(sculpt: &Sculpt, start: Plane, points: &[DVec3], rounds: usize) -> Pl
             origin: (mean_p + mean_q) / 2.0,
             normal,
         };
-        let moved = (next.normal - plane.normal).length()
-            + next.height(plane.origin).abs() / diagonal;
+        let moved =
+            (next.normal - plane.normal).length() + next.height(plane.origin).abs() / diagonal;
         plane = next;
         if moved < 1e-9 {
             break;
