@@ -1,7 +1,7 @@
 //! From a sculpt to the part of it that is computed: one side of the mirror plane,
 //! cut exactly on it.
 //!
-//! The plane is given, found ([`find`]) or absent. Triangles that cross it are parted;
+//! The plane is given, found (`find`) or absent. Triangles that cross it are parted;
 //! vertices nearer than the plane tolerance are moved onto it, so that no sliver comes
 //! of a sculpt whose centre line is almost on the plane. Cost: linear, plus a few
 //! thousand closest-point questions.

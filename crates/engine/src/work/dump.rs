@@ -53,7 +53,7 @@ pub fn write(surface: &WorkSurface) -> String {
     text
 }
 
-/// Reads what [`write`] wrote.
+/// Reads what [`write()`] wrote.
 ///
 /// # Errors
 /// [`DumpError`] with the line.
