@@ -8,7 +8,7 @@ use crate::model::WorkSurface;
 
 /// Density at `adapt = 1` where the surface turns by a radian within a quad, over that of a
 /// flat place.
-const DENSEST: f64 = 3.0;
+const DENSEST: f64 = 2.0;
 /// Rounds of averaging over neighbours, so that sizes change gradually: about three quads.
 const ROUNDS: usize = 20;
 
