@@ -16,7 +16,7 @@ use mesh::{DVec3, QuadMesh};
 use thiserror::Error;
 
 use crate::field::Field;
-use crate::layout::{Layout, Patch};
+use crate::layout::{Layout, Patch, point_along};
 use crate::model::WorkSurface;
 use crate::quantise::Plan;
 use blocks::Block;
@@ -223,18 +223,4 @@ impl Shared {
         }
         ids
     }
-}
-
-/// Point at a share of a polyline's length.
-pub(crate) fn point_along(points: &[DVec3], share: f64) -> DVec3 {
-    let whole: f64 = points.windows(2).map(|w| w[0].distance(w[1])).sum();
-    let mut left = share * whole;
-    for w in points.windows(2) {
-        let length = w[0].distance(w[1]);
-        if left <= length && length > 0.0 {
-            return w[0].lerp(w[1], left / length);
-        }
-        left -= length;
-    }
-    points.last().copied().unwrap_or_default()
 }

@@ -348,3 +348,17 @@ fn patch_of(
         singularities: region.singularities.clone(),
     })
 }
+
+/// Point at a share of a polyline's length.
+pub(crate) fn point_along(points: &[DVec3], share: f64) -> DVec3 {
+    let whole: f64 = points.windows(2).map(|w| w[0].distance(w[1])).sum();
+    let mut left = share * whole;
+    for w in points.windows(2) {
+        let length = w[0].distance(w[1]);
+        if left <= length && length > 0.0 {
+            return w[0].lerp(w[1], left / length);
+        }
+        left -= length;
+    }
+    points.last().copied().unwrap_or_default()
+}

@@ -5,8 +5,7 @@
 
 use mesh::DVec3;
 
-use crate::fill::point_along;
-use crate::layout::{ArcSource, Layout};
+use crate::layout::{ArcSource, Layout, point_along};
 use crate::model::WorkSurface;
 
 /// Distance, in quad edges, within which 95 % of a guide should lie from its chords.
