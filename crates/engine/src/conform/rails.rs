@@ -44,19 +44,7 @@ impl Rail {
 
     /// Point at a length from the start; closed rails wrap around.
     pub fn at(&self, s: f64) -> DVec3 {
-        let whole = self.length();
-        let s = if self.closed && whole > 0.0 {
-            s.rem_euclid(whole)
-        } else {
-            s.clamp(0.0, whole)
-        };
-        let i = self
-            .along
-            .partition_point(|&a| a <= s)
-            .clamp(1, self.along.len() - 1)
-            - 1;
-        let (a, b) = (self.along[i], self.along[i + 1]);
-        let t = if b > a { (s - a) / (b - a) } else { 0.0 };
+        let (i, t) = self.piece(s);
         self.points[i].lerp(self.points[(i + 1) % self.points.len()], t)
     }
 
