@@ -40,8 +40,7 @@ impl QuadMesh {
             / 4.0
     }
 
-    /// Two triangles a quad along the shorter diagonal; `prefer` decides ties
-    /// and is given the two diagonals' vertices, so that a caller can keep mirror symmetry.
+    /// Two triangles a quad along the shorter diagonal, in ties the one from the first corner.
     pub fn triangulated(&self) -> Vec<[u32; 3]> {
         self.quads
             .iter()

@@ -100,12 +100,13 @@ pub fn run(
     let mut mesh = filled.mesh.clone();
     let lift = lift::Lift::new(surface, field);
     let (rails, seats) = rails::seats_of(filled, surface, layout, curves, plane);
+    let at_vertex = quads_at(&mesh);
     let mut scene = Scene {
         index: lift.smooth_index(),
         plane,
         around: around(&mesh),
-        opposite: opposite(&mesh, &quads_at(&mesh)),
-        quads_at: quads_at(&mesh),
+        opposite: opposite(&mesh, &at_vertex),
+        quads_at: at_vertex,
         rails: rails::smooth_rails(surface, field),
         seats: seats.clone(),
         edge: options.quad_edge,

@@ -112,7 +112,7 @@ pub fn run(
         let disk = Disk::flatten(surface, field, layout, plan, p)
             .map_err(|source| FillError::Flatten { patch: p, source })?;
         let sides: Vec<Vec<u32>> = (0..patch.sides.len())
-            .map(|s| shared.side(layout, patch, s))
+            .map(|s| shared.side(patch, s))
             .collect();
         let block = Block::fill(&sides, &plan.spokes[p]);
         let mut ids: Vec<u32> = block.outer.clone();
@@ -161,7 +161,6 @@ pub fn run(
 
 /// Vertices that patches share: nodes and points of arcs.
 struct Shared {
-    node: Vec<Option<u32>>,
     /// All vertices of each arc, nodes included.
     arcs: Vec<Vec<u32>>,
 }
@@ -205,12 +204,11 @@ impl Shared {
             }
             arcs.push(ids);
         }
-        Self { node, arcs }
+        Self { arcs }
     }
 
     /// Vertices along one side of a patch, both corners included.
-    fn side(&self, layout: &Layout, patch: &Patch, side: usize) -> Vec<u32> {
-        let _ = (&self.node, layout);
+    fn side(&self, patch: &Patch, side: usize) -> Vec<u32> {
         let mut ids: Vec<u32> = Vec::new();
         for used in &patch.sides[side] {
             let run = &self.arcs[used.arc];

@@ -255,8 +255,8 @@ impl<'a> Laying<'a> {
                     near[i] = 0.0;
                 }
             }
-            for pass in 0..2 {
-                let _ = pass;
+            // Twice, so that distances run over the place where the loop's list starts.
+            for _ in 0..2 {
                 for i in 0..n {
                     near[(i + 1) % n] = near[(i + 1) % n].min(near[i] + length[i]);
                 }

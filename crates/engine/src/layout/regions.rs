@@ -1,7 +1,7 @@
 //! Regions: what the marked edges cut the surface into, and how far each is from
 //! being a patch.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use super::marks::Marks;
 use crate::field::{Field, Singularity};
@@ -182,10 +182,9 @@ pub fn all_regions(field: &Field, marks: &Marks, scale: &RegionScale) -> Vec<Reg
 }
 
 fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {
-    let topology = &field.topology;
-    let mut left: BTreeMap<u32, ()> = rim.iter().map(|&h| (h, ())).collect();
+    let mut left: BTreeSet<u32> = rim.iter().copied().collect();
     let mut loops = Vec::new();
-    while let Some((&first, ())) = left.iter().next() {
+    while let Some(&first) = left.first() {
         let mut one = Loop::default();
         let mut h = first;
         // The sector before the first half-edge is filled in when the walk comes back to it.
@@ -195,7 +194,7 @@ fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {
             let (following, quarters) = step(field, marks, h);
             one.turns.push(quarters);
             h = following;
-            if h == first || !left.contains_key(&h) {
+            if h == first || !left.contains(&h) {
                 break;
             }
         }
@@ -203,7 +202,6 @@ fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {
         one.turns.rotate_right(1);
         loops.push(one);
     }
-    let _ = topology;
     loops
 }
 

@@ -40,14 +40,14 @@ pub fn walk(
         let first = if at_corner {
             local
         } else {
-            flat.field_near(field, point, local)
+            flat.field_near(point, local)
         };
         let exit = flat.exit(point, first, at_corner)?;
         let middle = [
             (point[0] + exit.point[0]) / 2.0,
             (point[1] + exit.point[1]) / 2.0,
         ];
-        let second = flat.field_near(field, middle, first);
+        let second = flat.field_near(middle, first);
         let exit = match flat.exit(point, second, at_corner) {
             Some(e) => e,
             None => exit,
@@ -161,8 +161,7 @@ impl Flat {
     }
 
     /// The interpolated field's direction nearest to `heading`.
-    fn field_near(&self, field: &Field, point: [f64; 2], heading: f64) -> f64 {
-        let _ = field;
+    fn field_near(&self, point: [f64; 2], heading: f64) -> f64 {
         let weight = |i: usize| {
             let (p, q) = (self.corners[(i + 1) % 3], self.corners[(i + 2) % 3]);
             ((q[0] - p[0]) * (point[1] - p[1]) - (q[1] - p[1]) * (point[0] - p[0])) / self.area2
