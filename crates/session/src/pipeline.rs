@@ -160,6 +160,9 @@ impl Variant {
 /// order until no strip crosses itself.
 const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
+/// Quads within which singular places of the field that serve nothing are taken out.
+const CANCEL_QUADS: f64 = 8.0;
+
 /// Work surfaces whose area tells another edge length than this share are made again.
 const EDGE_DRIFT: f64 = 0.1;
 
@@ -281,6 +284,7 @@ impl Session {
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
         let mut options = FieldOptions::default();
         options.smoothing_rounds = rounds;
+        options.cancel_reach = CANCEL_QUADS * edge;
         let (cross, mut findings) = field::run(surface, &options, task)?;
         clock.lap("field");
         let mut options = LayoutOptions::for_edge(edge);

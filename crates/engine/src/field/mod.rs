@@ -10,8 +10,10 @@
 //! the surface that is smoothed to the scale of the quads, so that wrinkles
 //! aren't read as flow.
 
+mod cancel;
 mod corners;
 mod frames;
+mod periods;
 mod solve;
 #[cfg(test)]
 mod tests;
@@ -22,6 +24,7 @@ use thiserror::Error;
 
 use crate::model::WorkSurface;
 pub use frames::{Frames, wrap};
+use periods::Periods;
 
 /// Options of the field.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,12 +33,19 @@ pub struct FieldOptions {
     /// Rounds of smoothing applied to the copy that the field is found on, each of
     /// which reaches about one work edge further; default 12, about two quads.
     pub smoothing_rounds: u32,
+    /// Singular places of opposite sign within this way of each other (model units) are taken out
+    /// where the field loses little by it; default 0, none.
+    pub cancel_reach: f64,
+    /// What a field may lose by it, square radians summed over edges; default 1.
+    pub cancel_price: f64,
 }
 
 impl Default for FieldOptions {
     fn default() -> Self {
         Self {
             smoothing_rounds: 12,
+            cancel_reach: 0.0,
+            cancel_price: 1.0,
         }
     }
 }
@@ -90,6 +100,48 @@ impl Field {
         ((carried - self.angle[b]) / std::f64::consts::FRAC_PI_2).round() as i32
     }
 
+    fn find_singularities(&mut self) {
+        self.singularities = (0..self.topology.triangles.len() as u32)
+            .map(|triangle| Singularity {
+                triangle,
+                quarters: self.index_of(triangle),
+            })
+            .filter(|s| s.quarters != 0)
+            .collect();
+    }
+
+    /// Takes out pairs of singular places that serve nothing.
+    fn cancel_pairs(
+        &mut self,
+        fixed: &[Option<f64>],
+        options: &FieldOptions,
+    ) -> Result<(), FieldError> {
+        let middles: Vec<DVec3> = self
+            .topology
+            .triangles
+            .iter()
+            .map(|t| t.iter().map(|&v| self.smooth[v as usize]).sum::<DVec3>() / 3.0)
+            .collect();
+        let mut periods = Periods::new(&self.topology, &self.frames, fixed, self.angle.clone())?;
+        let first = periods.state();
+        periods.solve();
+        if !periods.is_true() {
+            periods.restore(first);
+        }
+        let rule = cancel::Cancelling {
+            reach: options.cancel_reach,
+            price: options.cancel_price,
+        };
+        cancel::cancel(&mut periods, &middles, &self.singularities, rule);
+        let angle = std::mem::take(&mut periods.angle);
+        self.angle = angle
+            .into_iter()
+            .map(|a| a.rem_euclid(std::f64::consts::FRAC_PI_2))
+            .collect();
+        self.find_singularities();
+        Ok(())
+    }
+
     /// Index of a triangle in quarter turns.
     pub fn index_of(&self, triangle: u32) -> i32 {
         let holonomy: f64 = (0..3)
@@ -136,13 +188,11 @@ pub fn run(
         angle,
         singularities: Vec::new(),
     };
-    field.singularities = (0..surface.triangles.len() as u32)
-        .map(|triangle| Singularity {
-            triangle,
-            quarters: field.index_of(triangle),
-        })
-        .filter(|s| s.quarters != 0)
-        .collect();
+    field.find_singularities();
+    if options.cancel_reach > 0.0 {
+        task.checkpoint()?;
+        field.cancel_pairs(&fixed, options)?;
+    }
     task.report("field", 1.0)?;
     let mut findings = Findings::default();
     findings.push(Finding::new(

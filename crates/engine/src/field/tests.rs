@@ -115,6 +115,7 @@ fn field_of(surface: &WorkSurface) -> Field {
         surface,
         &FieldOptions {
             smoothing_rounds: 0,
+            ..FieldOptions::default()
         },
         &Task::default(),
     )
@@ -215,4 +216,93 @@ fn cancelling_stops_the_field() {
     task.cancel();
     let error = run(&sphere(1), &FieldOptions::default(), &task).unwrap_err();
     assert_eq!(error, FieldError::Cancelled(base::Cancelled));
+}
+
+/// The torus with one ring around its tube: the shortest field has needless pairs.
+fn ringed_torus() -> WorkSurface {
+    let (around, across) = (60, 24);
+    let mut surface = torus(around, across);
+    surface.chains.push(Chain {
+        vertices: (0..across).collect(),
+        closed: true,
+        source: ChainSource::Curve(0),
+    });
+    surface
+}
+
+#[test]
+fn pairs_that_serve_nothing_are_taken_out() {
+    let surface = ringed_torus();
+    let plain = field_of(&surface);
+    let options = FieldOptions {
+        smoothing_rounds: 0,
+        cancel_reach: 10.0,
+        cancel_price: 20.0,
+    };
+    let (field, _) = run(&surface, &options, &Task::default()).unwrap();
+    assert!(!plain.singularities.is_empty(), "nothing to take out");
+    // χ = 0, and a torus has fields without singular places (Poincaré–Hopf).
+    assert_eq!(field.singularities, []);
+    // The ring still has its direction.
+    for v in 0..24 {
+        let turn = wrap(field.angle[v] - plain.angle[v], std::f64::consts::FRAC_PI_2);
+        assert!(turn.abs() < 1e-9);
+    }
+}
+
+#[test]
+fn a_walk_takes_index_from_its_start_to_its_end() {
+    let surface = sphere(3);
+    let field = field_of(&surface);
+    let middles: Vec<DVec3> = surface
+        .triangles
+        .iter()
+        .map(|t| {
+            t.iter()
+                .map(|&v| surface.positions[v as usize])
+                .sum::<DVec3>()
+                / 3.0
+        })
+        .collect();
+    let fixed = vec![None; surface.positions.len()];
+    for start in 0..4 {
+        let from = field.singularities[start];
+        let mut periods =
+            Periods::new(&field.topology, &field.frames, &fixed, field.angle.clone()).unwrap();
+        // Its walks to triangles a little away, two rings of triangles off.
+        let goals: Vec<u32> = (0..surface.triangles.len() as u32)
+            .filter(|&t| {
+                let way = middles[t as usize].distance(middles[from.triangle as usize]);
+                way > 0.15 && way < 0.3
+            })
+            .collect();
+        let (to, _, walk) = periods.walks(&middles, from.triangle, &goals, 0.5)[0].clone();
+        periods.carry(&walk, from.quarters);
+        periods.solve();
+        assert!(periods.is_true());
+        let mut moved = field.clone();
+        moved.angle = periods.angle.clone();
+        moved.find_singularities();
+        let mut wanted: Vec<(u32, i32)> = field
+            .singularities
+            .iter()
+            .map(|s| {
+                (
+                    if s.triangle == from.triangle {
+                        to
+                    } else {
+                        s.triangle
+                    },
+                    s.quarters,
+                )
+            })
+            .collect();
+        wanted.sort_unstable();
+        let found: Vec<(u32, i32)> = moved
+            .singularities
+            .iter()
+            .map(|s| (s.triangle, s.quarters))
+            .collect();
+        assert_eq!(found, wanted);
+    }
 }

@@ -1,0 +1,71 @@
+//! Takes out pairs of singular places that serve nothing.
+
+use mesh::DVec3;
+
+use super::Singularity;
+use super::periods::Periods;
+
+/// A singular place's partners that are tried, nearest first.
+const PARTNERS: usize = 4;
+
+/// When a pair of opposite singular places is taken out.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Cancelling {
+    /// Longest way between the two, model units.
+    pub reach: f64,
+    /// Most that the field's energy (square radians, summed over edges) may rise by for it.
+    pub price: f64,
+}
+
+/// Takes out pairs, the nearest first, as long as the field stays true to its jumps and turns by
+/// little more than before. Answers the indices that are left, by triangle, in rising order.
+pub(super) fn cancel(
+    periods: &mut Periods<'_>,
+    middles: &[DVec3],
+    singular: &[Singularity],
+    rule: Cancelling,
+) -> Vec<Singularity> {
+    let mut left: Vec<Singularity> = singular.to_vec();
+    // Pairs by distance; a pair that was refused isn't tried again before another is taken out.
+    let mut refused: Vec<(u32, u32)> = Vec::new();
+    loop {
+        let mut pairs = Vec::new();
+        for one in left.iter().filter(|s| s.quarters > 0) {
+            let goals: Vec<u32> = left
+                .iter()
+                .filter(|s| s.quarters < 0)
+                .map(|s| s.triangle)
+                .collect();
+            let walks = periods.walks(middles, one.triangle, &goals, rule.reach);
+            pairs.extend(walks.into_iter().take(PARTNERS).map(|w| (one.triangle, w)));
+        }
+        pairs.sort_by(|a, b| {
+            a.1.1
+                .total_cmp(&b.1.1)
+                .then(a.0.cmp(&b.0))
+                .then(a.1.0.cmp(&b.1.0))
+        });
+        let mut done = false;
+        for (from, (to, _, walk)) in pairs {
+            if refused.contains(&(from, to)) {
+                continue;
+            }
+            let before = (periods.state(), periods.energy());
+            periods.carry(&walk, 1);
+            periods.solve();
+            if periods.is_true() && periods.energy() <= before.1 + rule.price {
+                for s in &mut left {
+                    s.quarters += i32::from(s.triangle == to) - i32::from(s.triangle == from);
+                }
+                left.retain(|s| s.quarters != 0);
+                done = true;
+                break;
+            }
+            periods.restore(before.0);
+            refused.push((from, to));
+        }
+        if !done {
+            return left;
+        }
+    }
+}

@@ -1,0 +1,239 @@
+//! A field with its quarter turns held as whole numbers, so that singular places can be moved.
+//!
+//! Along each edge the direction at one end, carried to the other, differs from the one there by a
+//! whole number of quarter turns (the edge's *period jump*) and a small rest. The jumps around a
+//! triangle are its index; with the jumps given, the smoothest directions are the least squares of
+//! the rests: one linear system, whose matrix doesn't depend on the jumps (Bommes, Zimmer & Kobbelt
+//! 2009, "Mixed-integer quadrangulation", section 3). Adding a turn to the jumps of all edges that a
+//! walk from triangle to triangle crosses takes index from where it starts to where it ends, and
+//! changes no other triangle (Crane, Desbrun & Schröder 2010, "Trivial connections on discrete
+//! surfaces"). So pairs of opposite index can be cancelled and poles sent elsewhere, exactly.
+
+use std::collections::{BTreeMap, BinaryHeap};
+use std::f64::consts::FRAC_PI_2;
+
+use mesh::{DVec3, TriTopology};
+use numeric::{Spd, SpdError};
+
+use super::frames::{Frames, wrap};
+
+/// Rest, in radians, that an edge may carry: beyond an eighth of a turn another jump would be
+/// nearer, and the field would have other singular places than the jumps say.
+const MOST_REST: f64 = 0.97 * FRAC_PI_2 / 2.0;
+
+/// Directions and whole quarter turns of a field in the making.
+pub(super) struct Periods<'a> {
+    topology: &'a TriTopology,
+    frames: &'a Frames,
+    /// Row of each vertex in the system; `usize::MAX` where the direction is given.
+    row: Vec<usize>,
+    system: Option<Spd>,
+    /// By edge, along its first half-edge.
+    jump: Vec<i32>,
+    /// By vertex, radians in its frame; not wrapped, so that the jumps stay true.
+    pub angle: Vec<f64>,
+}
+
+impl<'a> Periods<'a> {
+    /// Takes over a field; where `fixed` gives a direction it stays.
+    ///
+    /// # Errors
+    /// If the system can't be factored.
+    pub fn new(
+        topology: &'a TriTopology,
+        frames: &'a Frames,
+        fixed: &[Option<f64>],
+        angle: Vec<f64>,
+    ) -> Result<Self, SpdError> {
+        let mut row = vec![usize::MAX; topology.vertex_count()];
+        let mut rows = 0;
+        // A field without a given direction may be turned as a whole: one vertex holds it.
+        let mut held = fixed.iter().any(Option::is_some);
+        for v in 0..topology.vertex_count() {
+            if fixed[v].is_none() && topology.fan(v as u32).next().is_some() {
+                if held {
+                    row[v] = rows;
+                    rows += 1;
+                }
+                held = true;
+            }
+        }
+        let mut entries = Vec::with_capacity(rows * 8);
+        for r in 0..rows {
+            // Pieces that touch no given direction would make the matrix singular.
+            entries.push((r, r, 1e-9));
+        }
+        let jump = (0..topology.edge_count() as u32)
+            .map(|edge| {
+                let h = topology.half_of_edge(edge);
+                let (a, b) = (topology.from(h) as usize, topology.to(h) as usize);
+                for (one, other) in [(a, b), (b, a)] {
+                    if row[one] != usize::MAX {
+                        entries.push((row[one], row[one], 1.0));
+                        if one < other && row[other] != usize::MAX {
+                            entries.push((row[one], row[other], -1.0));
+                        }
+                    }
+                }
+                let turn = angle[b] - angle[a] - frames.transport(h);
+                ((wrap(turn, FRAC_PI_2) - turn) / FRAC_PI_2).round() as i32
+            })
+            .collect();
+        let system = match rows {
+            0 => None,
+            _ => Some(Spd::factor(rows, &entries)?),
+        };
+        Ok(Self {
+            topology,
+            frames,
+            row,
+            system,
+            jump,
+            angle,
+        })
+    }
+
+    /// What an edge's directions differ by, beside its jump; radians, along its first half-edge.
+    fn rest(&self, edge: u32) -> f64 {
+        let h = self.topology.half_of_edge(edge);
+        let (a, b) = (self.topology.from(h), self.topology.to(h));
+        self.angle[b as usize] - self.angle[a as usize] - self.frames.transport(h)
+            + f64::from(self.jump[edge as usize]) * FRAC_PI_2
+    }
+
+    /// How much the field turns beside its jumps: sum over edges of the squares of the rests.
+    pub fn energy(&self) -> f64 {
+        (0..self.topology.edge_count() as u32)
+            .map(|e| self.rest(e).powi(2))
+            .sum()
+    }
+
+    /// Whether every edge's nearest jump is its own, so that the field has the singular places
+    /// that the jumps say.
+    pub fn is_true(&self) -> bool {
+        let free = |v: u32| self.row[v as usize] != usize::MAX;
+        (0..self.topology.edge_count() as u32).all(|e| {
+            let [a, b] = self.topology.ends(e);
+            (!free(a) && !free(b)) || self.rest(e).abs() <= MOST_REST
+        })
+    }
+
+    /// Takes `quarters` of index along a walk of half-edges, each in the triangle that is left.
+    pub fn carry(&mut self, walk: &[u32], quarters: i32) {
+        for &h in walk {
+            let edge = self.topology.edge(h);
+            let along = if self.topology.half_of_edge(edge) == h {
+                1
+            } else {
+                -1
+            };
+            self.jump[edge as usize] -= along * quarters;
+        }
+    }
+
+    /// Finds the smoothest directions for the jumps as they are.
+    pub fn solve(&mut self) {
+        let Some(system) = &self.system else { return };
+        let rows = self.row.iter().filter(|&&r| r != usize::MAX).count();
+        let mut right = vec![0.0; rows];
+        for edge in 0..self.topology.edge_count() as u32 {
+            let h = self.topology.half_of_edge(edge);
+            let (a, b) = (self.topology.from(h) as usize, self.topology.to(h) as usize);
+            // Wanted: angle[b] − angle[a] = turn.
+            let turn = self.frames.transport(h) - f64::from(self.jump[edge as usize]) * FRAC_PI_2;
+            match (self.row[a], self.row[b]) {
+                (usize::MAX, usize::MAX) => {}
+                (i, usize::MAX) => right[i] += self.angle[b] - turn,
+                (usize::MAX, j) => right[j] += self.angle[a] + turn,
+                (i, j) => {
+                    right[i] -= turn;
+                    right[j] += turn;
+                }
+            }
+        }
+        let found = system.solve(&right);
+        for (v, &r) in self.row.iter().enumerate() {
+            if r != usize::MAX {
+                self.angle[v] = found[r];
+            }
+        }
+    }
+
+    /// Whether a walk may cross an edge: not where both ends' directions are given.
+    fn may_cross(&self, edge: u32) -> bool {
+        let [a, b] = self.topology.ends(edge);
+        self.row[a as usize] != usize::MAX || self.row[b as usize] != usize::MAX
+    }
+
+    /// Shortest walks from a triangle to others no further than `reach` (length of the way between
+    /// the triangles' middles), nearest first: where each ends, its length and the half-edges crossed.
+    pub fn walks(
+        &self,
+        middles: &[DVec3],
+        from: u32,
+        goals: &[u32],
+        reach: f64,
+    ) -> Vec<(u32, f64, Vec<u32>)> {
+        let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::from([(from, (0.0, None))]);
+        let mut queue = BinaryHeap::from([Near(0.0, from)]);
+        let mut found = Vec::new();
+        while let Some(Near(length, t)) = queue.pop() {
+            if best.get(&t).is_some_and(|b| length > b.0) {
+                continue;
+            }
+            if t != from && goals.contains(&t) {
+                let mut walk = Vec::new();
+                let mut at = t;
+                while let Some(&(_, Some(h))) = best.get(&at) {
+                    walk.push(h);
+                    at = h / 3;
+                }
+                walk.reverse();
+                found.push((t, length, walk));
+            }
+            for h in 3 * t..3 * t + 3 {
+                let Some(across) = self.topology.twin(h) else {
+                    continue;
+                };
+                if !self.may_cross(self.topology.edge(h)) {
+                    continue;
+                }
+                let next = across / 3;
+                let way = length + middles[t as usize].distance(middles[next as usize]);
+                if way <= reach && best.get(&next).is_none_or(|b| way < b.0) {
+                    best.insert(next, (way, Some(h)));
+                    queue.push(Near(way, next));
+                }
+            }
+        }
+        found
+    }
+
+    /// Jumps and directions, to go back to.
+    pub fn state(&self) -> (Vec<i32>, Vec<f64>) {
+        (self.jump.clone(), self.angle.clone())
+    }
+
+    /// Goes back.
+    pub fn restore(&mut self, state: (Vec<i32>, Vec<f64>)) {
+        (self.jump, self.angle) = state;
+    }
+}
+
+/// An entry of a queue, the nearest first, of equal ones the lowest.
+#[derive(PartialEq)]
+struct Near(f64, u32);
+
+impl Eq for Near {}
+
+impl Ord for Near {
+    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
+        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
+    }
+}
+
+impl PartialOrd for Near {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        Some(self.cmp(other))
+    }
+}
