@@ -151,8 +151,10 @@ impl Block {
         let more = (low.len() - high.len()) / 2;
         let mut x = 0;
         for k in 0..narrow {
-            // Evenly spread: one where the running share of `more` passes a whole number.
-            let here = (k + 1) * more / narrow - k * more / narrow;
+            // Evenly spread, as far from both ends as can be, where poles would come to lie on the
+            // sides: one where the running share of `more` passes a half.
+            let passed = |k: usize| (2 * k * more + narrow) / (2 * narrow);
+            let here = passed(k + 1) - passed(k);
             if here == 0 {
                 self.quads.push([low[x], low[x + 1], high[k + 1], high[k]]);
                 x += 1;

@@ -36,7 +36,7 @@ pub(super) fn needed(surface: &WorkSurface, layout: &Layout, edge: f64) -> Vec<u
 }
 
 /// 95th percentile of the distance from a polyline's points to `n` chords of equal arc length.
-fn strays(points: &[DVec3], n: u32) -> f64 {
+pub(super) fn strays(points: &[DVec3], n: u32) -> f64 {
     let knots: Vec<DVec3> = (0..=n)
         .map(|k| point_along(points, f64::from(k) / f64::from(n)))
         .collect();

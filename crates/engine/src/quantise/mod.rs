@@ -9,9 +9,11 @@
 //! spoke from side i to the pole and side i = y_{i−1} + y_{i+1}. Lengths enter
 //! by a convex, piecewise linear cost near (n − t)² / t, t the wanted number.
 
+mod advice;
 mod chords;
 mod model;
 mod parity;
+mod strain;
 #[cfg(test)]
 mod tests;
 
@@ -69,6 +71,35 @@ pub enum QuantiseError {
         /// The smallest change that would do.
         advice: String,
     },
+    /// A guide has fewer quads than it takes to follow it.
+    #[error(
+        "so few quads can't follow {}: their edges would run {away:.2} edge lengths away from it; {advice}",
+        list(guides)
+    )]
+    TooFew {
+        /// Names of the guides with this count.
+        guides: Vec<String>,
+        /// How far, in edges of the quads.
+        away: f64,
+        /// The smallest change that would do.
+        advice: String,
+    },
+    /// Counts that leave no usable quads, or not as many as were asked for.
+    #[error(
+        "the counts of {} don't go with the number of faces: {} in the part that is computed, long edges {ratio:.0} times short ones; {advice}",
+        list(guides),
+        faces
+    )]
+    Strained {
+        /// Names of the guides whose counts are far from what their lengths tell.
+        guides: Vec<String>,
+        /// Faces that the counts make, within the half.
+        faces: usize,
+        /// Long edges over short ones.
+        ratio: f64,
+        /// The smallest change that would do.
+        advice: String,
+    },
     /// The program failed for another reason.
     #[error("no whole numbers of quads were found: {0}; try another budget or draw one more ring")]
     Program(ProgramError),
@@ -100,6 +131,12 @@ pub struct Plan {
 }
 
 impl Plan {
+    /// Pairs of poles that counts force.
+    fn forced(&self) -> u32 {
+        let surplus = self.surplus.iter().flatten();
+        surplus.map(|s| s.unsigned_abs()).sum()
+    }
+
     /// Quads along a side of a patch.
     pub fn side(&self, layout: &Layout, patch: usize, side: usize) -> u32 {
         layout.patches[patch].sides[side]
@@ -123,87 +160,127 @@ pub fn run(
 ) -> Result<(Plan, Findings), QuantiseError> {
     task.report("quantise", 0.0)?;
     let counts = promised(surface, layout, curves);
-    if parity::contradict(layout, &counts) {
-        return Err(clash(
-            layout,
-            curves,
-            guides,
-            &counts,
-            options.quad_edge,
-            options,
-        ));
-    }
-    let mut edge = options.quad_edge;
-    let mut best: Option<(f64, f64, Plan)> = None;
-    // Edge lengths known to give too many and too few faces.
-    let (mut too_short, mut too_long) = (None::<f64>, None::<f64>);
-    for round in 0..SEARCHES {
-        task.report("quantise", round as f32 / SEARCHES as f32)?;
-        let needed = chords::needed(surface, layout, edge);
-        let plan = match model::solve(layout, &counts, &needed, edge, None, options.search_nodes) {
-            Ok(plan) => plan,
-            Err(ProgramError::Infeasible) => {
-                return Err(clash(layout, curves, guides, &counts, edge, options));
-            }
-            Err(other) => match best {
-                Some(_) => break,
-                None => return Err(QuantiseError::Program(other)),
-            },
-        };
-        let Some(wanted) = options.faces else {
-            best = Some((0.0, edge, plan));
-            break;
-        };
-        let ratio = plan.faces as f64 / wanted as f64;
-        let miss = (ratio - 1.0).abs();
-        if best.as_ref().is_none_or(|b| miss < b.0) {
-            best = Some((miss, edge, plan));
-        }
-        if miss < CLOSE {
-            break;
-        }
-        if ratio > 1.0 {
-            too_short = Some(too_short.map_or(edge, |e: f64| e.max(edge)));
-        } else {
-            too_long = Some(too_long.map_or(edge, |e: f64| e.min(edge)));
-        }
-        let guess = edge * ratio.sqrt();
-        edge = match (too_short, too_long) {
-            (Some(low), Some(high)) if low < high => {
-                if round < 4 && low < guess && guess < high {
-                    guess
-                } else {
-                    (low * high).sqrt()
-                }
-            }
-            // Whole numbers jump, so the bounds can cross: go on from here in smaller steps.
-            (Some(_), Some(_)) => edge * ratio.powf(0.2),
-            _ => guess,
-        };
-    }
-    let Some((miss, edge, mut plan)) = best else {
-        return Err(QuantiseError::Program(ProgramError::Exhausted {
-            nodes: options.search_nodes,
-        }));
+    let ground = Ground {
+        surface,
+        layout,
+        options,
+        task,
     };
-    // The edge length is found; now a longer look for a better plan at it.
-    let needed = chords::needed(surface, layout, edge);
-    if let Ok(longer) = model::solve(layout, &counts, &needed, edge, None, options.nodes) {
-        let near = |faces: usize| {
-            options
-                .faces
-                .is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02))
-        };
-        if near(longer.faces) {
-            plan = longer;
-        }
+    let strain = strain::Strain {
+        ground: &ground,
+        guides,
+        promises: &counts,
+    };
+    strain.refuse_too_few()?;
+    if parity::contradict(layout, &counts) {
+        return Err(strain.clash());
     }
-    if let Some(wanted) = options.faces {
-        plan = nearer_to_budget(layout, &counts, &needed, edge, wanted, plan, options);
-    }
-    let findings = findings(layout, curves, guides, surface, &plan);
+    let plan = match ground.search(&counts)? {
+        Found::Plan(plan) => plan,
+        Found::Infeasible => return Err(strain.clash()),
+    };
+    let more = strain.judge(&plan)?;
+    let mut findings = findings(layout, curves, guides, surface, &plan);
+    findings.append(more);
     task.report("quantise", 1.0)?;
     Ok((plan, findings))
+}
+
+/// What plans are searched on.
+struct Ground<'a> {
+    surface: &'a WorkSurface,
+    layout: &'a Layout,
+    options: &'a QuantiseOptions,
+    task: &'a Task,
+}
+
+/// What a search came to.
+enum Found {
+    Plan(Plan),
+    /// There is none: proved.
+    Infeasible,
+}
+
+impl Ground<'_> {
+    /// The plan whose number of faces is nearest to the budget.
+    fn search(&self, counts: &[model::Promise]) -> Result<Found, QuantiseError> {
+        let Self {
+            surface,
+            layout,
+            options,
+            task,
+        } = *self;
+        let mut edge = options.quad_edge;
+        let mut best: Option<(f64, f64, Plan)> = None;
+        // Edge lengths known to give too many and too few faces.
+        let (mut too_short, mut too_long) = (None::<f64>, None::<f64>);
+        for round in 0..SEARCHES {
+            task.report("quantise", round as f32 / SEARCHES as f32)?;
+            let needed = chords::needed(surface, layout, edge);
+            let plan = match model::solve(layout, counts, &needed, edge, None, options.search_nodes)
+            {
+                Ok(plan) => plan,
+                Err(ProgramError::Infeasible) => {
+                    return Ok(Found::Infeasible);
+                }
+                Err(other) => match best {
+                    Some(_) => break,
+                    None => return Err(QuantiseError::Program(other)),
+                },
+            };
+            let Some(wanted) = options.faces else {
+                best = Some((0.0, edge, plan));
+                break;
+            };
+            let ratio = plan.faces as f64 / wanted as f64;
+            let miss = (ratio - 1.0).abs();
+            if best.as_ref().is_none_or(|b| miss < b.0) {
+                best = Some((miss, edge, plan));
+            }
+            if miss < CLOSE {
+                break;
+            }
+            if ratio > 1.0 {
+                too_short = Some(too_short.map_or(edge, |e: f64| e.max(edge)));
+            } else {
+                too_long = Some(too_long.map_or(edge, |e: f64| e.min(edge)));
+            }
+            let guess = edge * ratio.sqrt();
+            edge = match (too_short, too_long) {
+                (Some(low), Some(high)) if low < high => {
+                    if round < 4 && low < guess && guess < high {
+                        guess
+                    } else {
+                        (low * high).sqrt()
+                    }
+                }
+                // Whole numbers jump, so the bounds can cross: go on from here in smaller steps.
+                (Some(_), Some(_)) => edge * ratio.powf(0.2),
+                _ => guess,
+            };
+        }
+        let Some((miss, edge, mut plan)) = best else {
+            return Err(QuantiseError::Program(ProgramError::Exhausted {
+                nodes: options.search_nodes,
+            }));
+        };
+        // The edge length is found; now a longer look for a better plan at it.
+        let needed = chords::needed(surface, layout, edge);
+        if let Ok(longer) = model::solve(layout, counts, &needed, edge, None, options.nodes) {
+            let near = |faces: usize| {
+                options
+                    .faces
+                    .is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02))
+            };
+            if near(longer.faces) {
+                plan = longer;
+            }
+        }
+        if let Some(wanted) = options.faces {
+            plan = nearer_to_budget(layout, counts, &needed, edge, wanted, plan, options);
+        }
+        Ok(Found::Plan(plan))
+    }
 }
 
 /// Where the plans of neighbouring edge lengths jump over the budget: the faces' number, made linear
@@ -218,14 +295,6 @@ fn nearer_to_budget(
     options: &QuantiseOptions,
 ) -> Plan {
     let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
-    // Poles are never made for the budget's sake.
-    let forced = |plan: &Plan| {
-        plan.surplus
-            .iter()
-            .flatten()
-            .map(|s| s.unsigned_abs())
-            .sum::<u32>()
-    };
     for _ in 0..BUDGET_ROUNDS {
         if miss(plan.faces) <= CLOSE {
             break;
@@ -236,7 +305,8 @@ fn nearer_to_budget(
             slack: CLOSE,
         };
         match model::solve(layout, counts, needed, edge, Some(&budget), options.nodes) {
-            Ok(next) if miss(next.faces) < miss(plan.faces) && forced(&next) <= forced(&plan) => {
+            // Poles are never made for the budget's sake.
+            Ok(next) if miss(next.faces) < miss(plan.faces) && next.forced() <= plan.forced() => {
                 plan = next
             }
             _ => break,
@@ -245,88 +315,30 @@ fn nearer_to_budget(
     plan
 }
 
-/// Arcs of each curve that promises a count.
+/// Arcs of each curve that promises a count, and of each guide whose count several curves share.
 fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<model::Promise> {
-    curves
-        .iter()
-        .enumerate()
-        .filter_map(|(c, curve)| {
-            let arcs: Vec<usize> = layout
-                .arcs
-                .iter()
-                .enumerate()
-                .filter(|(_, a)| match a.source {
-                    ArcSource::Chain(i) => surface.chains[i].source == ChainSource::Curve(c),
-                    ArcSource::Laid(_) => false,
-                })
-                .map(|(i, _)| i)
-                .collect();
-            let count = curve.count?;
-            (!arcs.is_empty()).then_some(model::Promise {
-                curve: c,
-                count,
-                arcs,
-            })
-        })
-        .collect()
-}
-
-/// Names a smallest set of promises that can't be kept together, by dropping one at a time.
-fn clash(
-    layout: &Layout,
-    curves: &[Curve],
-    guides: &[Guide],
-    promises: &[model::Promise],
-    edge: f64,
-    options: &QuantiseOptions,
-) -> QuantiseError {
-    let fails = |set: &[model::Promise]| {
-        let none = vec![0; layout.arcs.len()];
-        parity::contradict(layout, set)
-            || matches!(
-                model::solve(layout, set, &none, edge, None, options.nodes),
-                Err(ProgramError::Infeasible)
-            )
-    };
-    let mut set = promises.to_vec();
-    if !fails(&[]) {
-        let mut i = 0;
-        while i < set.len() {
-            let mut fewer = set.clone();
-            fewer.remove(i);
-            if fails(&fewer) {
-                set = fewer;
-            } else {
-                i += 1;
+    let arcs_of = |on: &dyn Fn(usize) -> bool| -> Vec<usize> {
+        let is_on = |a: &crate::layout::Arc| match a.source {
+            ArcSource::Chain(i) => {
+                matches!(surface.chains[i].source, ChainSource::Curve(c) if on(c))
             }
-        }
-    } else {
-        set.clear();
-    }
-    let names = set
-        .iter()
-        .flat_map(|p| {
-            curves[p.curve]
-                .guides
-                .iter()
-                .map(|&g| guides[g].name.clone())
-        })
-        .collect();
-    let advice = match set.first() {
-        Some(first) => format!(
-            "change the count of one of them by one or two ({} to {} or {}), or leave one open",
-            first.count,
-            first.count.saturating_sub(1).max(1),
-            first.count + 1
-        ),
-        None => {
-            "the patches themselves allow no whole numbers; draw one more ring or line".to_owned()
-        }
+            ArcSource::Laid(_) => false,
+        };
+        let arcs = layout.arcs.iter().enumerate();
+        arcs.filter(|(_, a)| is_on(a)).map(|(i, _)| i).collect()
     };
-    QuantiseError::Clash {
-        guides: names,
-        advice,
+    let mut promises = Vec::new();
+    for (c, curve) in curves.iter().enumerate() {
+        let Some(count) = curve.count else { continue };
+        promises.push(model::Promise {
+            guides: curve.guides.clone(),
+            count,
+            least: if curve.closed { 3 } else { 1 },
+            arcs: arcs_of(&|on| on == c),
+        });
     }
+    promises.retain(|p| !p.arcs.is_empty());
+    promises
 }
 
 fn findings(
@@ -337,37 +349,63 @@ fn findings(
     plan: &Plan,
 ) -> Findings {
     let mut findings = Findings::default();
+    // Names and counts of the guides along some sides of a patch.
+    let along = |p: usize, sides: &[usize]| {
+        let mut names: Vec<(String, Option<u32>)> = Vec::new();
+        for used in sides.iter().flat_map(|&s| &layout.patches[p].sides[s]) {
+            if let ArcSource::Chain(i) = layout.arcs[used.arc].source
+                && let ChainSource::Curve(c) = surface.chains[i].source
+            {
+                let of = curves[c].guides.iter().map(|&g| &guides[g]);
+                names.extend(of.map(|g| (g.name.clone(), g.count)));
+            }
+        }
+        names.sort();
+        names.dedup();
+        names
+    };
+    let mut forced = |sentence: String, names: Vec<String>| {
+        let mut finding = Finding::new("counts-force-poles", Level::Note, sentence);
+        for name in names {
+            finding = finding.at(Place::Guide { name });
+        }
+        findings.push(finding);
+    };
     for (p, surplus) in plan.surplus.iter().enumerate() {
+        let n = layout.patches[p].sides.len();
+        if n != 4 {
+            let all: Vec<usize> = (0..n).collect();
+            let mut counted = along(p, &all);
+            counted.retain(|(_, count)| count.is_some());
+            if counted.iter().any(|c| c.1 != counted[0].1) {
+                let names: Vec<String> = counted.into_iter().map(|(name, _)| name).collect();
+                let sentence = format!(
+                    "The counts of {} differ across a patch of {n} sides; the pole that the shape puts there takes up the difference, and lies off the middle for it.",
+                    list(&names)
+                );
+                forced(sentence, names);
+            }
+            continue;
+        }
         for (axis, &half) in surplus.iter().enumerate() {
             if half == 0 {
                 continue;
             }
-            let mut names: Vec<String> = Vec::new();
-            for side in [axis, axis + 2] {
-                for used in &layout.patches[p].sides[side] {
-                    if let ArcSource::Chain(i) = layout.arcs[used.arc].source
-                        && let ChainSource::Curve(c) = surface.chains[i].source
-                    {
-                        names.extend(curves[c].guides.iter().map(|&g| guides[g].name.clone()));
-                    }
-                }
-            }
-            names.sort();
-            names.dedup();
-            let mut finding = Finding::new(
-                "counts-force-poles",
-                Level::Note,
-                format!(
-                    "The counts of {} differ across one patch by {}; {} pairs of poles take up the difference.",
-                    list(&names),
-                    2 * half.abs(),
-                    2 * half.abs()
-                ),
+            let names: Vec<String> = along(p, &[axis, axis + 2])
+                .into_iter()
+                .map(|(name, _)| name)
+                .collect();
+            let of = if names.is_empty() {
+                "guides further off".to_owned()
+            } else {
+                list(&names)
+            };
+            let sentence = format!(
+                "The counts of {of} differ across one patch by {}; {} pairs of poles take up the difference.",
+                2 * half.abs(),
+                2 * half.abs()
             );
-            for name in names {
-                finding = finding.at(Place::Guide { name });
-            }
-            findings.push(finding);
+            forced(sentence, names);
         }
     }
     findings

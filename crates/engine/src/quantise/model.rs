@@ -8,10 +8,12 @@ use crate::layout::{ArcSource, ArcUse, Layout};
 /// A count that a guide promises over its arcs.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Promise {
-    /// Index of the curve.
-    pub curve: usize,
+    /// The guides that promise it: indices into the job's list.
+    pub guides: Vec<usize>,
     /// Quads in all.
     pub count: u32,
+    /// Fewest quads that its curve can have.
+    pub least: u32,
     /// Its arcs.
     pub arcs: Vec<usize>,
 }
@@ -31,6 +33,9 @@ const SURPLUS_COST: f64 = 60.0;
 const CHORD_COST: f64 = 4.5;
 /// Cost of a pole on a side: its quads are less square than around a pole inside.
 const VANISHED_SPOKE_COST: f64 = 4.0;
+/// A surplus needs two rows, so that its poles stay off the narrow side: more than one, so any
+/// share above 0 that whole numbers tell from it will do.
+const ROWS_SHARE: f64 = 1.0 / 64.0;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
@@ -43,6 +48,27 @@ pub(super) fn solve(
     edge: f64,
     budget: Option<&Budget<'_>>,
     nodes: u64,
+) -> Result<Plan, ProgramError> {
+    // Seldom needed, so rows that forbid a crowded patch are added where one is found.
+    let mut one_axis = Vec::new();
+    loop {
+        let plan = solve_once(layout, promises, needed, edge, budget, nodes, &one_axis)?;
+        let more = crowded(layout, &plan);
+        if more.iter().all(|p| one_axis.contains(p)) {
+            return Ok(plan);
+        }
+        one_axis.extend(more);
+    }
+}
+
+fn solve_once(
+    layout: &Layout,
+    promises: &[Promise],
+    needed: &[u32],
+    edge: f64,
+    budget: Option<&Budget<'_>>,
+    nodes: u64,
+    one_axis: &[usize],
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
     let arcs: Vec<Variable> = layout
@@ -77,11 +103,16 @@ pub(super) fn solve(
     }
     let mut spokes: Vec<Vec<Variable>> = Vec::new();
     let mut surplus: Vec<Option<[[Variable; 2]; 2]>> = Vec::new();
-    for patch in &layout.patches {
+    for (p, patch) in layout.patches.iter().enumerate() {
         let n = patch.sides.len();
         if n == 4 {
             spokes.push(Vec::new());
-            surplus.push(Some(four_sides(&mut program, &arcs, &patch.sides)));
+            surplus.push(Some(four_sides(
+                &mut program,
+                &arcs,
+                &patch.sides,
+                one_axis.contains(&p),
+            )));
         } else {
             let y = spokes_of(&mut program, layout, &patch.sides);
             for i in 0..n {
@@ -190,8 +221,9 @@ fn four_sides(
     program: &mut Program,
     arcs: &[Variable],
     sides: &[Vec<ArcUse>],
+    one_axis: bool,
 ) -> [[Variable; 2]; 2] {
-    [0, 1].map(|axis| {
+    let pairs = [0, 1].map(|axis| {
         let pair = [0, 1].map(|_| program.whole(SURPLUS_COST, 0, MOST / 4));
         let mut terms = sum_of(arcs, &sides[axis], 1.0);
         terms.extend(sum_of(arcs, &sides[axis + 2], -1.0));
@@ -203,13 +235,39 @@ fn four_sides(
             let mut room = sum_of(arcs, &sides[short], 1.0);
             room.push((more, -1.0));
             program.row(&room, Relation::AtLeast, 0.0);
-            // Rows: two at least, so that the poles stay off the narrow side.
-            let mut rows = sum_of(arcs, &sides[1 - axis], 1.0);
-            rows.push((more, -1.0));
-            program.row(&rows, Relation::AtLeast, 1.0);
+            for rows in [1 - axis, 3 - axis] {
+                let mut room = sum_of(arcs, &sides[rows], 1.0);
+                room.push((more, -ROWS_SHARE));
+                program.row(&room, Relation::AtLeast, 1.0);
+            }
         }
         pair
-    })
+    });
+    if one_axis {
+        let first = program.whole(0.0, 0, 1);
+        for (pair, [sign, most]) in pairs.iter().zip([[-1.0, 0.0], [1.0, 1.0]]) {
+            for &more in pair {
+                let room = f64::from(MOST / 4);
+                program.row(
+                    &[(more, 1.0), (first, sign * room)],
+                    Relation::AtMost,
+                    most * room,
+                );
+            }
+        }
+    }
+    pairs
+}
+
+/// Patches whose surplus on both axes has no room: `fill` lays the pattern of the first axis, and
+/// half the rows are left for that of the other.
+fn crowded(layout: &Layout, plan: &Plan) -> Vec<usize> {
+    let without_room = |&p: &usize| {
+        let [along, across] = plan.surplus[p].map(i32::unsigned_abs);
+        let rows = || plan.side(layout, p, 1).min(plan.side(layout, p, 3));
+        along > 0 && across > 0 && across > rows() / 2
+    };
+    (0..layout.patches.len()).filter(without_room).collect()
 }
 
 /// Adds a convex piecewise linear cost near (n − t)² / t.

@@ -180,7 +180,9 @@ fn counts_of_odd_difference_are_refused_by_name() {
         panic!("{error}")
     };
     assert_eq!(guides, &["low", "high"]);
-    assert!(advice.contains("12 to 11 or 13"), "{advice}");
+    // The proposal itself must have a plan.
+    assert_eq!(advice, "make 'low' 13 instead of 12");
+    assert!(plan_of(13, 13).is_ok());
     let text = error.to_string();
     assert!(
         text.contains("'low', 'high'") && text.contains("can't all be kept"),
@@ -261,6 +263,17 @@ proptest! {
                 prop_assert_eq!(guides, ["low", "high"]);
                 // Even differences are taken up, however large: a patch can make three of one.
                 prop_assert!(low % 2 != high % 2);
+            }
+            Err(QuantiseError::TooFew { guides, advice, .. }) => {
+                // Handbook mensuration: n chords stray by the sagitta r (1 − cos(π / n)), r 1 here, of which
+                // edges that straddle the circle keep half.
+                let few = if guides == ["low"] { low } else { high };
+                let sagitta = 1.0 - (std::f64::consts::PI / f64::from(few)).cos();
+                prop_assert!(sagitta / 2.0 > 0.29 * tube_with(12, 12).edge, "{few}");
+                let made = advice.split(' ').nth(2).and_then(|n| n.parse().ok());
+                let made: u32 = made.unwrap_or_default();
+                let with = if guides == ["low"] { (made, high) } else { (low, made) };
+                prop_assert!(plan_of(with.0, with.1).is_ok(), "{advice}");
             }
             Err(other) => prop_assert!(false, "{other}"),
         }

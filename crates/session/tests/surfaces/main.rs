@@ -4,7 +4,10 @@
 #![allow(clippy::unwrap_used)]
 
 mod ball;
+mod clashes;
 mod coat;
+#[allow(dead_code)]
+mod draw;
 mod mirror;
 mod refusals;
 mod support;

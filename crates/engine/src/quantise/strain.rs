@@ -1,0 +1,201 @@
+//! What promised counts do to the shape of the quads and to the number of faces.
+
+use base::{Finding, Findings, Level, Place};
+use mesh::DVec3;
+
+use super::chords::strays;
+use super::model::Promise;
+use super::{Found, Ground, Plan, QuantiseError, list};
+use crate::layout::Layout;
+use crate::model::Guide;
+
+/// 95th over 5th percentile of edge lengths that the check lets pass.
+const EVEN: f64 = 3.5;
+/// What is proposed must be this even: conforming makes edges somewhat less even than planned.
+const SAFE: f64 = 0.8 * EVEN;
+/// Above this the surface would pass through itself: refused.
+const MOST_UNEVEN: f64 = 2.0 * EVEN;
+/// Distance of a guide from its edges that the check lets pass, in quad edges.
+const NEAR: f64 = 0.15;
+/// Vertices go to one side of the guide and the middles of edges to the other, so each
+/// strays by half of what chords between points of the guide do.
+const STRADDLE: f64 = 0.5;
+/// Beyond this many times [`NEAR`] a count is refused.
+const FAR: f64 = 2.0;
+/// Share of the faces asked for that may be missed.
+const BUDGET: f64 = 0.03;
+
+/// A layout, the counts that it is to keep, and how well that goes.
+pub(super) struct Strain<'a> {
+    pub ground: &'a Ground<'a>,
+    pub guides: &'a [Guide],
+    pub promises: &'a [Promise],
+}
+
+impl Strain<'_> {
+    /// Edge of the quads that the budget means, model units.
+    pub fn quad_edge(&self) -> f64 {
+        self.ground.options.quad_edge
+    }
+
+    /// Refuses counts with which edges can't follow their guide.
+    pub fn refuse_too_few(&self) -> Result<(), QuantiseError> {
+        let few = |p: &&Promise| self.away(p, p.count) > FAR * NEAR;
+        match self.promises.iter().find(few) {
+            None => Ok(()),
+            Some(promise) => {
+                let set = std::slice::from_ref(promise);
+                Err(QuantiseError::TooFew {
+                    guides: self.names(set),
+                    away: self.away(promise, promise.count),
+                    advice: self.advice(set),
+                })
+            }
+        }
+    }
+
+    /// Refuses counts that leave no usable quads, or not as many as were asked for; remarks on
+    /// others.
+    pub fn judge(&self, plan: &Plan) -> Result<Findings, QuantiseError> {
+        let mut findings = Findings::default();
+        for promise in self.promises {
+            let away = self.away(promise, promise.count);
+            if away > NEAR {
+                let names = self.names(std::slice::from_ref(promise));
+                let sentence = format!(
+                    "So few quads can't follow {} closely: their edges run some {away:.2} edge lengths away.",
+                    list(&names)
+                );
+                findings.push(warning("count-too-few", sentence, names).measured(away, Some(NEAR)));
+            }
+        }
+        let strained: Vec<Promise> = self.strained().into_iter().cloned().collect();
+        let uneven = unevenness(self.ground.layout, plan);
+        if strained.is_empty() || (uneven <= EVEN && self.miss(plan) <= BUDGET) {
+            return Ok(findings);
+        }
+        if uneven > MOST_UNEVEN || self.miss(plan) > BUDGET {
+            let rest: Vec<Promise> = self
+                .promises
+                .iter()
+                .filter(|p| !strained.contains(p))
+                .cloned()
+                .collect();
+            // Only if it is the counts' doing.
+            if self.goodness()(&rest) {
+                return Err(QuantiseError::Strained {
+                    guides: self.names(&strained),
+                    faces: plan.faces,
+                    ratio: uneven,
+                    advice: self.advice(&strained),
+                });
+            }
+        }
+        let names = self.names(&strained);
+        let sentence = format!(
+            "The counts of {} make edges of very uneven length: long ones are some {uneven:.0} times short ones.",
+            list(&names)
+        );
+        let finding = warning("counts-strain-quads", sentence, names);
+        findings.push(finding.measured(uneven, Some(EVEN)));
+        Ok(findings)
+    }
+
+    /// Tells whether counts leave a surface that is held to be good, or at least one as good as
+    /// without any counts.
+    pub fn goodness(&self) -> impl Fn(&[Promise]) -> bool {
+        let planned = |set: &[Promise]| match self.ground.search(set) {
+            Ok(Found::Plan(plan)) => Some(plan),
+            _ => None,
+        };
+        let layout = self.ground.layout;
+        let free = planned(&[]);
+        let even = free
+            .as_ref()
+            .map_or(SAFE, |p| unevenness(layout, p).max(SAFE));
+        let missed = free.as_ref().map_or(BUDGET, |p| self.miss(p).max(BUDGET));
+        move |set| {
+            set.iter().all(|p| self.is_near(p, p.count))
+                && planned(set)
+                    .is_some_and(|p| unevenness(layout, &p) <= even && self.miss(&p) <= missed)
+        }
+    }
+
+    fn miss(&self, plan: &Plan) -> f64 {
+        let wanted = self.ground.options.faces;
+        wanted.map_or(0.0, |w| (plan.faces as f64 / w.max(1) as f64 - 1.0).abs())
+    }
+
+    /// Quads that a promise's length alone tells.
+    pub fn natural(&self, promise: &Promise) -> f64 {
+        let arcs = promise.arcs.iter().map(|&a| &self.ground.layout.arcs[a]);
+        let length: f64 = arcs.map(|a| a.length * a.density).sum();
+        (length / self.quad_edge()).max(1.0)
+    }
+
+    /// Promises that ask for more than half as many quads again as their length tells, or for
+    /// less than two thirds.
+    pub fn strained(&self) -> Vec<&Promise> {
+        let is_strained = |p: &&Promise| {
+            let ratio = f64::from(p.count) / self.natural(p);
+            !(2.0 / 3.0..=1.5).contains(&ratio)
+        };
+        self.promises.iter().filter(is_strained).collect()
+    }
+
+    /// Whether edges can follow a guide with this count as closely as the check asks.
+    pub fn is_near(&self, promise: &Promise, count: u32) -> bool {
+        self.away(promise, count) <= NEAR
+    }
+
+    /// How far edges lie from a promise's curves that get as many, shared out by length; in
+    /// quad edges.
+    fn away(&self, promise: &Promise, count: u32) -> f64 {
+        let arcs = &self.ground.layout.arcs;
+        let whole: f64 = promise.arcs.iter().map(|&a| arcs[a].length).sum();
+        let of = |&a: &usize| {
+            let points: Vec<DVec3> = arcs[a]
+                .vertices
+                .iter()
+                .map(|&v| self.ground.surface.positions[v as usize])
+                .collect();
+            let share = f64::from(count) * arcs[a].length / whole.max(f64::MIN_POSITIVE);
+            strays(&points, (share.round() as u32).max(1))
+        };
+        let strays = promise.arcs.iter().map(of).fold(0.0, f64::max);
+        STRADDLE * strays / self.quad_edge()
+    }
+}
+
+fn warning(code: &str, sentence: String, names: Vec<String>) -> Finding {
+    let finding = Finding::new(code, Level::Warn, sentence);
+    names
+        .into_iter()
+        .fold(finding, |f, name| f.at(Place::Guide { name }))
+}
+
+/// 95th over 5th percentile of edge lengths, as a plan tells them before anything is laid.
+fn unevenness(layout: &Layout, plan: &Plan) -> f64 {
+    let mut lengths: Vec<(f64, u64)> = Vec::new();
+    for (p, patch) in layout.patches.iter().enumerate() {
+        let n = patch.sides.len();
+        let quads = |i: usize| u64::from(plan.side(layout, p, i % n));
+        for (i, side) in patch.sides.iter().enumerate() {
+            let long: f64 = side.iter().map(|u| layout.arcs[u.arc].length).sum();
+            // Half the rows run beside this side, half beside the one across.
+            let rows = (quads(i + 1) + quads(i + n - 1)).div_ceil(4);
+            lengths.push((long / quads(i).max(1) as f64, quads(i) * rows.max(1)));
+        }
+    }
+    lengths.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let all: u64 = lengths.iter().map(|l| l.1).sum();
+    let at = |percent: u64| {
+        let mut seen = 0;
+        let found = lengths.iter().find(|l| {
+            seen += l.1;
+            seen * 100 >= all * percent
+        });
+        found.map_or(0.0, |l| l.0)
+    };
+    at(95) / at(5).max(f64::MIN_POSITIVE)
+}
