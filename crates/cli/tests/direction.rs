@@ -9,7 +9,7 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What each crate may use of the workspace, tests and build scripts included.
-const MAY_USE: [(&str, &[&str]); 10] = [
+const MAY_USE: [(&str, &[&str]); 11] = [
     ("base", &[]),
     ("mesh", &["base"]),
     ("numeric", &["base"]),
@@ -26,6 +26,10 @@ const MAY_USE: [(&str, &[&str]); 10] = [
         ],
     ),
     ("bench", &["base", "mesh", "engine", "session", "demo"]),
+    (
+        "corpus",
+        &["base", "mesh", "files", "engine", "session", "demo"],
+    ),
 ];
 
 /// Libraries that only one crate may name.

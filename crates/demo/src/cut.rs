@@ -13,15 +13,17 @@ const SNAP: f64 = 0.3;
 
 /// A plane that ends the surface, within a ball.
 #[derive(Clone, Debug)]
-pub(crate) struct Opening {
-    pub(crate) name: &'static str,
+pub struct Opening {
+    /// What the opening is called.
+    pub name: &'static str,
     /// A point on the plane.
-    pub(crate) origin: DVec3,
+    pub origin: DVec3,
     /// Unit normal, pointing to what is cut away.
-    pub(crate) normal: DVec3,
-    /// Only what lies within `reach` of `centre` is cut, cm.
-    pub(crate) centre: DVec3,
-    pub(crate) reach: f64,
+    pub normal: DVec3,
+    /// Middle of the ball outside which nothing is cut.
+    pub centre: DVec3,
+    /// That ball's radius, cm.
+    pub reach: f64,
 }
 
 impl Opening {

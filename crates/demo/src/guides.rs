@@ -5,13 +5,16 @@ use mesh::{DVec3, TriMesh};
 
 /// A run of points where a level crosses the mesh's edges.
 #[derive(Clone, Debug)]
-pub(crate) struct Section {
-    pub(crate) points: Vec<DVec3>,
-    pub(crate) closed: bool,
+pub struct Section {
+    /// Points in order, cm.
+    pub points: Vec<DVec3>,
+    /// Whether the last point joins the first.
+    pub closed: bool,
 }
 
 impl Section {
-    pub(crate) fn length(&self) -> f64 {
+    /// Length, cm.
+    pub fn length(&self) -> f64 {
         let open: f64 = self.points.windows(2).map(|w| w[0].distance(w[1])).sum();
         match (self.closed, self.points.first(), self.points.last()) {
             (true, Some(a), Some(b)) => open + a.distance(*b),
@@ -19,12 +22,13 @@ impl Section {
         }
     }
 
-    pub(crate) fn centre(&self) -> DVec3 {
+    /// Mean of the points.
+    pub fn centre(&self) -> DVec3 {
         self.points.iter().copied().sum::<DVec3>() / self.points.len().max(1) as f64
     }
 
     /// `count` points at even lengths along the run; an open run keeps its ends.
-    pub(crate) fn resampled(&self, count: usize) -> Vec<DVec3> {
+    pub fn resampled(&self, count: usize) -> Vec<DVec3> {
         let mut run = self.points.clone();
         if self.closed {
             run.extend(self.points.first().copied());
@@ -53,7 +57,7 @@ impl Section {
 
 /// All runs where `level` (a value per vertex) crosses zero, over the triangles that `keep`
 /// admits (all three corners). Exact zeros count as positive. Deterministic order.
-pub(crate) fn sections(mesh: &TriMesh, level: &[f64], keep: impl Fn(u32) -> bool) -> Vec<Section> {
+pub fn sections(mesh: &TriMesh, level: &[f64], keep: impl Fn(u32) -> bool) -> Vec<Section> {
     // Two ends for each crossed triangle, keyed by the crossed edge.
     let mut ends: Vec<((u32, u32), u32)> = Vec::new();
     let mut count = 0u32;

@@ -24,6 +24,7 @@ mod noise;
 mod relief;
 mod sdf;
 mod shape;
+pub mod solid;
 mod tailoring;
 #[cfg(test)]
 mod tests;

@@ -8,12 +8,13 @@ use mesh::DVec3;
 
 /// A field of noise; two fields with different seeds are independent.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Noise {
+pub struct Noise {
     seed: u64,
 }
 
 impl Noise {
-    pub(crate) fn new(seed: u64, channel: u64) -> Self {
+    /// A field of its own for each seed and channel.
+    pub fn new(seed: u64, channel: u64) -> Self {
         Self {
             seed: mix(seed ^ mix(channel.wrapping_add(0x51))),
         }
@@ -26,7 +27,7 @@ impl Noise {
     }
 
     /// Gradient noise of unit wavelength, mean 0, roughly within -1..1.
-    pub(crate) fn gradient(self, p: DVec3) -> f64 {
+    pub fn gradient(self, p: DVec3) -> f64 {
         let base = p.floor();
         let (x, y, z) = (base.x as i64, base.y as i64, base.z as i64);
         let t = p - base;

@@ -6,7 +6,7 @@
 use mesh::DVec3;
 
 /// A solid given by a distance function.
-pub(crate) trait Shape: Sync {
+pub trait Shape: Sync {
     /// Signed distance, negative inside, cm.
     fn distance(&self, p: DVec3) -> f64;
 
@@ -45,13 +45,13 @@ pub(crate) trait Shape: Sync {
 }
 
 /// Smooth minimum with a blend of width `k` (quadratic, after Quilez' polynomial minimum).
-pub(crate) fn blend_min(a: f64, b: f64, k: f64) -> f64 {
+pub fn blend_min(a: f64, b: f64, k: f64) -> f64 {
     let h = (k - (a - b).abs()).max(0.0) / k;
     a.min(b) - h * h * k * 0.25
 }
 
 /// Smooth maximum with a blend of width `k`.
-pub(crate) fn blend_max(a: f64, b: f64, k: f64) -> f64 {
+pub fn blend_max(a: f64, b: f64, k: f64) -> f64 {
     -blend_min(-a, -b, k)
 }
 
@@ -266,14 +266,14 @@ impl BentAxis {
 }
 
 /// A cone with round ends from `a` (radius `ra`) to `b` (radius `rb`), first-order.
-pub(crate) fn round_cone(p: DVec3, a: DVec3, ra: f64, b: DVec3, rb: f64) -> f64 {
+pub fn round_cone(p: DVec3, a: DVec3, ra: f64, b: DVec3, rb: f64) -> f64 {
     let axis = b - a;
     let t = ((p - a).dot(axis) / axis.length_squared()).clamp(0.0, 1.0);
     p.distance(a + t * axis) - (ra + (rb - ra) * t)
 }
 
 /// An ellipsoid with half axes `r`, first-order.
-pub(crate) fn ellipsoid(p: DVec3, centre: DVec3, r: DVec3) -> f64 {
+pub fn ellipsoid(p: DVec3, centre: DVec3, r: DVec3) -> f64 {
     let q = (p - centre) / r;
     let k0 = q.length();
     let k1 = (q / r).length();
