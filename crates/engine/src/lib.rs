@@ -11,6 +11,7 @@
 pub mod assemble;
 pub mod check;
 pub mod conform;
+pub mod edit;
 pub mod field;
 pub mod fill;
 pub mod guides;

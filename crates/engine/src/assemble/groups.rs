@@ -45,6 +45,9 @@ pub(super) fn named(parts: &Parts<'_>, half_quads: usize, mirrored: bool) -> Vec
             }
         }
     }
+    for group in &mut groups {
+        group.quads.sort_unstable();
+    }
     groups
 }
 

@@ -53,6 +53,16 @@ pub struct Parts<'a> {
     pub edge: f64,
 }
 
+impl Parts<'_> {
+    /// Where the mirrored side has the image of a point of the half.
+    pub(crate) fn image(&self, plane: Plane, at: DVec3) -> DVec3 {
+        match self.sides {
+            Sides::Mirror => plane.mirror(at),
+            Sides::Fit => fitted(self, plane, at, plane.mirror(at)),
+        }
+    }
+}
+
 /// The finished surface and what is known of it.
 #[derive(Clone, Debug)]
 pub struct Assembled {
@@ -75,11 +85,7 @@ pub fn run(parts: &Parts<'_>) -> Assembled {
     let mut patch_of_quad = parts.filled.patch_of_quad.clone();
     let mut half_of_vertex: Vec<u32> = (0..mesh.positions.len() as u32).collect();
     if let Some(plane) = parts.plane {
-        let image = |at: DVec3| match parts.sides {
-            Sides::Mirror => plane.mirror(at),
-            Sides::Fit => fitted(parts, plane, at, plane.mirror(at)),
-        };
-        (mesh, half_of_vertex) = doubled(half, plane, parts.edge, image);
+        (mesh, half_of_vertex) = doubled(half, plane, parts.edge, |at| parts.image(plane, at));
         patch_of_quad.extend(parts.filled.patch_of_quad.iter());
     }
     mesh.groups = groups::named(parts, half.quads.len(), parts.plane.is_some());

@@ -15,7 +15,7 @@
 
 mod chords;
 mod lift;
-mod rails;
+pub(crate) mod rails;
 mod shape;
 #[cfg(test)]
 mod tests;

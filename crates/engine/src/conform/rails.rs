@@ -22,7 +22,7 @@ pub struct Rail {
 }
 
 impl Rail {
-    fn new(points: Vec<DVec3>, closed: bool, on_plane: bool) -> Self {
+    pub fn new(points: Vec<DVec3>, closed: bool, on_plane: bool) -> Self {
         let mut along = vec![0.0];
         let n = points.len();
         for i in 1..n + usize::from(closed) {
@@ -151,7 +151,7 @@ pub enum Seat {
 }
 
 /// One rail a chain, and the seat of every vertex of the filled mesh.
-pub(super) fn seats_of(
+pub(crate) fn seats_of(
     filled: &Filled,
     surface: &WorkSurface,
     layout: &Layout,
