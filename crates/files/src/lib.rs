@@ -21,9 +21,10 @@ mod sculpt;
 mod write;
 
 pub use job::{
-    DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec,
-    JobError, JobFault, JobFile, JobProblem, JobSpec, LARGEST_COUNT, LineColumn, PartSpec,
-    PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
+    ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, EditSpec, FACES,
+    GuideKind, GuideSpec, JobError, JobFault, JobFile, JobProblem, JobSpec, LARGEST_COUNT,
+    LARGEST_RELAX, LineColumn, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec,
+    metres_per_unit,
 };
 pub use sculpt::{
     RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_quads,

@@ -165,6 +165,9 @@ pub enum JobFault {
         /// Line of the first guide with this name.
         first_line: usize,
     },
+    /// A loop along no direction.
+    #[error("'along' has no length, so it points nowhere. Write for example along = [0, 1, 0]")]
+    ZeroDirection,
     /// A plane across no direction.
     #[error("'normal' has no length, so it points nowhere. Write for example normal = [1, 0, 0]")]
     ZeroNormal,

@@ -16,6 +16,7 @@
 //! assert!(job.text().contains("faces = 2400"));
 //! ```
 
+mod edits;
 mod error;
 mod near;
 mod read;
@@ -31,6 +32,7 @@ use toml_edit::DocumentMut;
 
 use crate::write::{WriteError, write_whole};
 
+pub use edits::{ChangeSpec, EditSpec, LARGEST_RELAX};
 pub use error::{JobError, JobFault, JobProblem, LineColumn};
 pub use spec::{
     DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec, JobSpec,
@@ -145,6 +147,18 @@ impl JobFile {
         write::update(&mut document, &self.spec, &spec);
         *self = Self::parse(&self.path, &document.to_string())?;
         Ok(())
+    }
+}
+
+impl JobFile {
+    /// Adds an edit after those that are there; comments, order and layout of the rest stay.
+    ///
+    /// # Errors
+    /// As [`JobFile::update`].
+    pub fn append_edit(&mut self, edit: EditSpec) -> Result<(), JobError> {
+        let mut spec = self.spec.clone();
+        spec.edits.push(edit);
+        self.update(spec)
     }
 }
 

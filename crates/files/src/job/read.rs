@@ -1,10 +1,12 @@
 //! From the text of a job file to a [`JobSpec`], with all problems at once.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::path::Path;
 
 use toml_edit::{Document, Item, TableLike};
 
+use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
 use super::spec::{
     DensitySpec, GuideKind, GuideSpec, JobSpec, LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec,
@@ -15,11 +17,11 @@ use super::table::{Problems, View};
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 7] = [
-    "job", "name", "units", "sculpt", "symmetry", "density", "guide",
+const TOP: [&str; 8] = [
+    "job", "name", "units", "sculpt", "symmetry", "density", "guide", "edit",
 ];
 /// Tables that chapters to come will own.
-const LATER: [&str; 6] = ["trim", "layer", "seam", "bake", "joint", "edit"];
+const LATER: [&str; 5] = ["trim", "layer", "seam", "bake", "joint"];
 const POINTS: &str = "points = [[0, 9, 1], [1, 9, 0], [0, 9, -1]]";
 
 /// The parsed document and what it says.
@@ -71,6 +73,7 @@ fn spec(
     let symmetry = symmetry(&top, problems);
     let density = density(&top, problems);
     let guides = guides(&top, problems);
+    let edits = edits::read(&top, problems);
     let mut spec = JobSpec::new(name.or(stem).unwrap_or_default(), "");
     if let Some(units) = units {
         spec.units = units;
@@ -80,6 +83,7 @@ fn spec(
         symmetry,
         density,
         guides,
+        edits,
         ..spec
     })
 }
@@ -184,11 +188,17 @@ fn density(top: &View<'_>, problems: &mut Problems<'_>) -> DensitySpec {
     density
 }
 
-fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
-    let Some(item) = top.item("guide") else {
+/// The tables of a list of tables, with their places; none if the key isn't there.
+pub(super) fn tables_of<'d>(
+    top: &View<'d>,
+    problems: &mut Problems<'_>,
+    key: &str,
+    example: &'static str,
+) -> Vec<(&'d dyn TableLike, Option<Range<usize>>)> {
+    let Some(item) = top.item(key) else {
         return Vec::new();
     };
-    let tables: Vec<(&dyn TableLike, _)> = match item {
+    match item {
         Item::ArrayOfTables(list) => list
             .iter()
             .map(|t| (t as &dyn TableLike, t.span()))
@@ -205,15 +215,20 @@ fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
         }
         _ => {
             let fault = JobFault::WrongType {
-                key: "guide".to_owned(),
+                key: key.to_owned(),
                 wanted: "a list of tables",
                 found: "something else",
-                example: "[[guide]] with two pairs of brackets, once for each guide",
+                example,
             };
-            top.problem(problems, "guide", fault);
-            return Vec::new();
+            top.problem(problems, key, fault);
+            Vec::new()
         }
-    };
+    }
+}
+
+fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
+    const EXAMPLE: &str = "[[guide]] with two pairs of brackets, once for each guide";
+    let tables = tables_of(top, problems, "guide", EXAMPLE);
     let mut first_lines = BTreeMap::new();
     let mut guides = Vec::new();
     for (number, (table, span)) in tables.into_iter().enumerate() {

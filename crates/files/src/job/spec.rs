@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use mesh::DVec3;
 
+use super::edits::EditSpec;
 use super::error::JobFault;
 use super::near::nearest;
 
@@ -33,6 +34,8 @@ pub struct JobSpec {
     pub density: DensitySpec,
     /// Guides in the order of the file; names are unique.
     pub guides: Vec<GuideSpec>,
+    /// Edits in the order in which they are played.
+    pub edits: Vec<EditSpec>,
 }
 
 /// Which sculpt, and which part of it.
@@ -191,7 +194,7 @@ impl PlaneSpec {
     ];
 }
 
-fn word_of<T: PartialEq>(words: &[(&'static str, T)], value: T) -> &'static str {
+pub(super) fn word_of<T: PartialEq>(words: &[(&'static str, T)], value: T) -> &'static str {
     words
         .iter()
         .find(|(_, v)| *v == value)
@@ -229,6 +232,7 @@ impl JobSpec {
             symmetry: SymmetrySpec::default(),
             density: DensitySpec::default(),
             guides: Vec::new(),
+            edits: Vec::new(),
         }
     }
 

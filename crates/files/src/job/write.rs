@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use mesh::DVec3;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
+use super::edits;
 use super::read::VERSION;
 use super::spec::{GuideSpec, JobSpec, PartSpec, PlaneSpec, SculptSpec, Size};
 
@@ -57,7 +58,7 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
         }
         writeln!(out, "points = {}", points_text(&guide.points))?;
     }
-    Ok(())
+    edits::new_text(&spec.edits, out)
 }
 
 fn quoted(text: &str) -> String {
@@ -85,7 +86,7 @@ fn plane(plane: &PlaneSpec) -> Value {
     Value::from(word)
 }
 
-fn vector(v: DVec3) -> Array {
+pub(super) fn vector(v: DVec3) -> Array {
     v.to_array().into_iter().collect()
 }
 
@@ -162,6 +163,9 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     }
     if old.guides != new.guides {
         guides(top, &old.guides, &new.guides);
+    }
+    if old.edits != new.edits {
+        edits::update(top, &old.edits, &new.edits);
     }
 }
 

@@ -4,6 +4,7 @@ use mesh::DVec3;
 
 use super::*;
 
+mod edits;
 mod faults;
 mod random;
 
@@ -88,6 +89,7 @@ fn the_whole_format_is_read() {
                 line: 25,
             },
         ],
+        edits: vec![],
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));
