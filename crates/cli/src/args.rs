@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args as Group, Parser, Subcommand};
+use mesh::DVec3;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -10,6 +11,7 @@ Examples:
   loopwright run coat.toml --out out/coat
   loopwright run coat.toml --out out/coat --faces 2400 --threads 2
   loopwright measure out/coat/surface.obj --job coat.toml
+  loopwright edit coat.toml insert --at 38.0,113.2,-6.1 --along 0,0,1 --recount
 
 A small job file, coat.toml:
   job = 1
@@ -52,6 +54,8 @@ pub enum Verb {
     Demo(Demo),
     /// Check a surface of quads that is there already, whoever made it
     Measure(Measure),
+    /// Append an edit to a job: a loop put in, taken out or slid, a vertex moved; each run plays it
+    Edit(Edit),
 }
 
 /// Options of every verb.
@@ -147,14 +151,84 @@ pub struct Measure {
     pub common: Common,
 }
 
-impl Args {
-    /// Options that every verb has.
-    pub fn common(&self) -> &Common {
-        match &self.verb {
-            Verb::Run(run) => &run.common,
-            Verb::Demo(demo) => &demo.common,
-            Verb::Measure(measure) => &measure.common,
+/// Words of `edit`.
+#[derive(Debug, Group)]
+pub struct Edit {
+    /// The job file (TOML); comments and order stay
+    pub job: PathBuf,
+    /// What the edit does.
+    #[command(subcommand)]
+    pub change: EditChange,
+}
+
+/// What an edit does.
+#[derive(Debug, Subcommand)]
+pub enum EditChange {
+    /// Split the strip of quads at a point by a new loop
+    Insert {
+        /// Where, and the loop's direction there.
+        #[command(flatten)]
+        place: LoopWords,
+        /// Where the loop crosses the strip: 0 at its right edge, seen along the direction from outside, 1 at its left
+        #[arg(long, value_name = "SHARE", default_value_t = 0.5)]
+        share: f64,
+        /// Guides that the loop crosses promise one quad more from then on
+        #[arg(long)]
+        recount: bool,
+    },
+    /// Take the loop at a point out, so that the strips on both sides become one
+    Remove {
+        /// Where, and the loop's direction there.
+        #[command(flatten)]
+        place: LoopWords,
+        /// Guides that the loop crosses promise one quad less from then on
+        #[arg(long)]
+        recount: bool,
+    },
+    /// Move the loop at a point over the sculpt
+    Slide {
+        /// Where, and the loop's direction there.
+        #[command(flatten)]
+        place: LoopWords,
+        /// Share of the way to the neighbour on the left, seen along the direction from outside; below 0 to the one on the right
+        #[arg(long, value_name = "SHARE", allow_hyphen_values = true)]
+        share: f64,
+    },
+    /// Move the vertex nearest to a point over the sculpt
+    Move {
+        /// A point at the vertex
+        #[arg(long, value_name = "X,Y,Z", value_parser = point, allow_hyphen_values = true)]
+        at: DVec3,
+        /// Where it goes
+        #[arg(long, value_name = "X,Y,Z", value_parser = point, allow_hyphen_values = true)]
+        to: DVec3,
+        /// Even out vertices up to so many edges around it
+        #[arg(long, value_name = "EDGES", default_value_t = 0)]
+        relax: u32,
+    },
+}
+
+/// A loop or strip.
+#[derive(Debug, Group)]
+pub struct LoopWords {
+    /// A point on the surface, in the job's units
+    #[arg(long, value_name = "X,Y,Z", value_parser = point, allow_hyphen_values = true)]
+    pub at: DVec3,
+    /// The direction in which the loop runs there
+    #[arg(long, value_name = "X,Y,Z", value_parser = point, allow_hyphen_values = true)]
+    pub along: DVec3,
+}
+
+fn point(text: &str) -> Result<DVec3, String> {
+    let parts: Vec<f64> = text
+        .split(',')
+        .filter_map(|n| n.trim().parse().ok())
+        .collect();
+    match parts.as_slice() {
+        &[x, y, z] if text.split(',').count() == 3 && DVec3::new(x, y, z).is_finite() => {
+            Ok(DVec3::new(x, y, z))
         }
+        _ => Err("give three numbers with commas between, such as 31.0,104.2,3.5".to_owned()),
     }
 }
 
@@ -186,6 +260,14 @@ mod tests {
         assert_eq!(picture_height("64"), Ok(64));
         for wrong in ["63", "4097", "-1", "tall"] {
             assert!(picture_height(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn points_are_three_numbers() {
+        assert_eq!(point("-1,2.5, 3e1"), Ok(DVec3::new(-1.0, 2.5, 30.0)));
+        for wrong in ["1,2", "1,2,3,4", "1,2,x", "1,,2,3", "inf,0,0", ""] {
+            assert!(point(wrong).is_err(), "{wrong}");
         }
     }
 

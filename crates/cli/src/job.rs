@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use engine::assemble::Sides;
+use engine::edit::{Change, Edit, LoopPlace};
 use engine::model::{Guide, GuideKind, Plane};
 use engine::symmetry::PlaneChoice;
-use files::{JobError, JobFault, JobFile, JobSpec};
+use files::{ChangeSpec, JobError, JobFault, JobFile, JobSpec};
 use mesh::DVec3;
 use session::{SessionError, Settings, Size};
 
@@ -75,6 +76,7 @@ impl Order {
                 files::Size::Edge(edge) => Size::Edge(edge),
             },
             adapt: self.spec.density.adapt,
+            edits: edits_of(&self.spec),
         }
     }
 
@@ -172,6 +174,34 @@ pub fn guides_of(spec: &JobSpec) -> Vec<Guide> {
         points: g.points.clone(),
     };
     spec.guides.iter().map(guide).collect()
+}
+
+/// The edits as the engine takes them.
+fn edits_of(spec: &JobSpec) -> Vec<Edit> {
+    let edit = |(number, e): (usize, &files::EditSpec)| Edit {
+        number,
+        line: e.line,
+        recount: e.recount,
+        change: match e.change {
+            ChangeSpec::Insert { at, along, share } => Change::Insert {
+                place: LoopPlace { at, along },
+                share,
+            },
+            ChangeSpec::Remove { at, along } => Change::Remove {
+                place: LoopPlace { at, along },
+            },
+            ChangeSpec::Slide { at, along, share } => Change::Slide {
+                place: LoopPlace { at, along },
+                share,
+            },
+            ChangeSpec::Move { at, to, relax } => Change::Move {
+                from: at,
+                to,
+                relax,
+            },
+        },
+    };
+    (1..).zip(&spec.edits).map(edit).collect()
 }
 
 /// The mirror plane as the engine takes it.

@@ -6,6 +6,7 @@
 
 mod args;
 mod demo;
+mod edit;
 mod job;
 mod measure;
 mod output;
@@ -37,7 +38,12 @@ const STACK: usize = 8 << 20;
 
 fn main() -> ExitCode {
     let args = Args::parse();
-    let common = args.common();
+    let common = match &args.verb {
+        Verb::Run(run) => &run.common,
+        Verb::Demo(demo) => &demo.common,
+        Verb::Measure(measure) => &measure.common,
+        Verb::Edit(words) => return appended(words),
+    };
     let meter = Meter::new(common.quiet);
     cancel_on_interrupt(&meter);
     let pool = rayon::ThreadPoolBuilder::new()
@@ -49,6 +55,8 @@ fn main() -> ExitCode {
             Verb::Run(run) => run::run(run, &meter),
             Verb::Demo(demo) => demo::run(demo, &meter),
             Verb::Measure(measure) => measure::run(measure, &meter),
+            // Done above.
+            Verb::Edit(_) => Ok(true),
         }),
         Err(problem) => Err(Refusal::Threads(problem)),
     };
@@ -69,6 +77,17 @@ fn main() -> ExitCode {
         }
     };
     ExitCode::from(status)
+}
+
+/// Appends an edit to a job: no work that takes threads or could be cancelled.
+fn appended(words: &args::Edit) -> ExitCode {
+    match edit::run(words) {
+        Ok(()) => ExitCode::from(READY),
+        Err(refusal) => {
+            terminal::complain(&refusal.to_string());
+            ExitCode::from(REFUSED)
+        }
+    }
 }
 
 /// The first interrupt asks the work to stop at its next checkpoint, the second stops at once.

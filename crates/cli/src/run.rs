@@ -62,10 +62,10 @@ pub fn run_order(
     let input = CheckInput {
         surface: &outcome.surface,
         sculpt: session.sculpt(),
-        guides: &settings.guides,
+        guides: &outcome.guides,
         // Sides that are fitted each to its own surface are no mirror images.
         plane,
-        target_faces: order.faces(),
+        target_faces: target_faces(order, &outcome),
         yardstick: common.yardstick,
     };
     let mut lap = Lap::new(meter);
@@ -93,6 +93,12 @@ pub fn run_order(
     meter.clear_line();
     terminal::print(&written, common);
     Ok(written.findings.is_ready())
+}
+
+/// The faces asked for, with those that the job's edits ask for besides.
+fn target_faces(order: &Order, outcome: &Outcome) -> Option<u32> {
+    let asked = i64::from(order.faces()?) + outcome.added_quads;
+    u32::try_from(asked).ok()
 }
 
 /// Measures a surface; `name` says in a refusal which one.

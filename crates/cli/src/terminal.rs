@@ -34,7 +34,7 @@ pub fn print(done: &Done, common: &args::Common) {
 }
 
 /// A reader that went away is no reason to fail: the files are written.
-fn say(text: &str) {
+pub fn say(text: &str) {
     let _ = std::io::stdout().lock().write_all(text.as_bytes());
 }
 

@@ -12,6 +12,7 @@
 //! ```
 
 mod decimate;
+mod kept;
 mod quad;
 mod spatial;
 mod topology;
@@ -19,6 +20,7 @@ mod triangles;
 
 pub use decimate::{decimate, decimate_in_sweeps};
 pub use glam::{DVec3, Vec3};
+pub use kept::kept_quads;
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
 pub use spatial::{Closest, RayHit, SurfaceIndex};
 pub use topology::{Fan, TopologyError, TriTopology};

@@ -6,6 +6,7 @@ use std::time::Instant;
 use base::{Findings, Task};
 use engine::assemble::{self, Pole, Sides};
 use engine::conform::{self, ConformOptions};
+use engine::edit::{self, Edit};
 use engine::field::{self, Field, FieldOptions};
 use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions};
@@ -39,6 +40,8 @@ pub struct Settings {
     pub size: Size,
     /// How far the size follows curvature, 0 (even) to 1.
     pub adapt: f64,
+    /// Edits of the job, played in order on the finished surface.
+    pub edits: Vec<Edit>,
 }
 
 /// How long a stage took.
@@ -67,6 +70,10 @@ pub struct Outcome {
     pub plane: Option<Plane>,
     /// Edge length that the stages worked with, model units.
     pub edge: f64,
+    /// The job's guides with the counts that they promise once the edits are played.
+    pub guides: Vec<Guide>,
+    /// Quads that edits added to the whole surface, less those that they took.
+    pub added_quads: i64,
 }
 
 /// Why a run gave no surface: the stage's own words.
@@ -96,6 +103,9 @@ pub enum SessionError {
     /// Conform.
     #[error(transparent)]
     Conform(#[from] conform::ConformError),
+    /// Edits.
+    #[error(transparent)]
+    Edit(#[from] edit::EditError),
     /// The sculpt has no area.
     #[error("the sculpt has no area, so no quads can lie on it")]
     NoArea,
@@ -213,7 +223,7 @@ impl Session {
             task,
         )?;
         findings.append(more);
-        let whole = assemble::run(&assemble::Parts {
+        let parts = assemble::Parts {
             half: &placed,
             filled: &filled,
             surface,
@@ -225,8 +235,16 @@ impl Session {
             plane: half.plane,
             sides: settings.sides,
             edge,
-        });
+        };
+        let mut whole = assemble::run(&parts);
         clock.lap("conform");
+        let (mut promised, mut added_quads) = (settings.guides.clone(), 0);
+        if !settings.edits.is_empty() {
+            let edited = edit::run(&parts, &whole, &settings.edits, task)?;
+            findings.append(edited.findings);
+            (whole, promised, added_quads) = (edited.whole, edited.guides, edited.added_quads);
+            clock.lap("edit");
+        }
         Ok(Outcome {
             surface: whole.mesh,
             patch_of_quad: whole.patch_of_quad,
@@ -235,6 +253,8 @@ impl Session {
             stages: clock.laps,
             plane: half.plane,
             edge,
+            guides: promised,
+            added_quads,
         })
     }
 

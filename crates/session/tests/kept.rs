@@ -54,6 +54,7 @@ fn settings(height: f64, faces: usize, plane: bool) -> Settings {
         sides: Sides::Mirror,
         size: Size::Faces(faces),
         adapt: 0.0,
+        edits: vec![],
     }
 }
 

@@ -80,6 +80,7 @@ impl Coat {
             }),
             sides: Sides::Mirror,
             adapt: 0.5,
+            edits: vec![],
             size: Size::Faces(faces),
         }
     }

@@ -3,6 +3,7 @@
 // A panic is how a test fails.
 #![allow(clippy::unwrap_used)]
 
+mod editing;
 mod measuring;
 mod refusals;
 mod running;

@@ -31,6 +31,7 @@ pub fn settings(guides: Vec<Guide>, faces: usize) -> Settings {
         sides: Sides::Mirror,
         size: Size::Faces(faces),
         adapt: 0.0,
+        edits: vec![],
     }
 }
 
