@@ -117,6 +117,7 @@ fn attempt(
         sides: Sides::Mirror,
         size: Size::Faces(spec.faces),
         adapt: files::DEFAULT_ADAPT,
+        edits: vec![],
     };
     let mut session = Session::new(sculpt);
     let outcome = session
