@@ -175,6 +175,7 @@ fn stage_of(error: &SessionError) -> &'static str {
         SessionError::Quantise(_) => "quantise",
         SessionError::Fill(_) => "fill",
         SessionError::Conform(_) => "conform",
+        SessionError::Edit(_) => "edit",
         SessionError::NoArea => "session",
     }
 }
