@@ -91,6 +91,15 @@ pub enum CurveEnd {
     Plane,
 }
 
+/// A count that curves keep together: all that carry the same share.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Share {
+    /// The guide that they are pieces of: index into the job's list.
+    pub guide: usize,
+    /// Quads along all of them within the half.
+    pub count: u32,
+}
+
 /// A guide snapped to the sculpt, in the half that the engine works on.
 ///
 /// A guide that crosses the plane gives its part on the kept side; guides drawn
@@ -107,6 +116,8 @@ pub struct Curve {
     pub ends: [CurveEnd; 2],
     /// Quads along this curve within the half, where promised.
     pub count: Option<u32>,
+    /// Counts of guides that this curve is only a piece of.
+    pub shares: Vec<Share>,
     /// Densely spaced points on the sculpt, model units; closed curves don't repeat the first.
     pub points: Vec<DVec3>,
 }

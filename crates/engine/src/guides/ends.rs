@@ -3,11 +3,14 @@
 use base::{Finding, Findings, Level, Place};
 use mesh::DVec3;
 
+use super::polyline::Polyline;
 use super::{Drawn, name_of, snap};
 use crate::model::{CurveEnd, Guide, Plane, Sculpt};
 
 /// Ends nearer than this to something are taken to mean it, in target edges.
 const NEAR: f64 = 0.5;
+/// Lines that turn off each other by less run side by side.
+const ALONG_DEG: f64 = 30.0;
 
 /// Moves free ends onto what they nearly reach, other guides before the plane.
 pub(super) fn snap_ends(
@@ -92,11 +95,33 @@ fn nearest_other(
             .map(|n| n.point);
         let Some(point) = end.or(side) else { continue };
         let distance = point.distance(at);
+        if distance > 1e-6 * edge && runs_beside(&drawn[i], &other.line, at, point) {
+            continue;
+        }
         if best.is_none_or(|(least, ..)| distance < least) {
             best = Some((distance, point, j));
         }
     }
     best.map(|(_, point, j)| (point, name_of(&drawn[j].guides, guides)))
+}
+
+/// Whether a line runs along another at its end and would be bent sideways onto it.
+fn runs_beside(drawn: &Drawn, other: &Polyline, at: DVec3, onto: DVec3) -> bool {
+    let points = &drawn.line.points;
+    let tip = if points.first() == Some(&at) {
+        [0, 1.min(points.len() - 1)]
+    } else {
+        [points.len() - 1, points.len().saturating_sub(2)]
+    };
+    let along = points[tip[0]] - points[tip[1]];
+    let Some(near) = other.nearest(at) else {
+        return false;
+    };
+    let (a, b) = other.piece(near.piece);
+    let turn = along.angle_between(b - a);
+    let turn = turn.min(std::f64::consts::PI - turn);
+    let aside = along.angle_between(onto - at).sin();
+    turn < ALONG_DEG.to_radians() && aside > 0.7
 }
 
 /// A point on both the plane and the sculpt, or nearly, by turns.

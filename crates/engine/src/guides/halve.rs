@@ -5,7 +5,7 @@ use mesh::DVec3;
 
 use super::error::GuideError;
 use super::polyline::Polyline;
-use super::{Drawn, Ground, name_of, rim, snap};
+use super::{Drawn, Ground, name_of, rim, shared, snap};
 use crate::model::{CurveEnd, Guide, Plane};
 
 /// A guide within this of the plane at an end meets it; one that reaches no further over
@@ -24,6 +24,7 @@ pub(super) fn halve(
     let mut heights = heights(&whole.line, plane);
     let front = heights.iter().filter(|&&h| h > 0.0).count();
     if 3 * front < heights.len() {
+        whole.mirrored = true;
         mirror(&mut whole, plane, ground);
         heights = self::heights(&whole.line, plane);
     }
@@ -52,12 +53,10 @@ pub(super) fn halve(
     Ok(pieces
         .into_iter()
         .map(|(line, ends)| Drawn {
-            guides: whole.guides.clone(),
-            kind: whole.kind,
             count,
             line,
             ends,
-            rim: whole.rim,
+            ..whole.clone()
         })
         .collect())
 }
@@ -164,7 +163,10 @@ fn in_front(
         .collect()
 }
 
-/// Makes one curve of guides of a kind that coincide.
+/// Drawings of one thing on both sides of the plane differ by this on average, in target edges.
+const ALIKE: f64 = 0.5;
+
+/// Makes one curve of guides that coincide, and of a guide and its drawing on the other side.
 pub(super) fn merge(
     drawn: &mut Vec<Drawn>,
     guides: &[Guide],
@@ -173,36 +175,51 @@ pub(super) fn merge(
 ) -> Result<(), GuideError> {
     let mut kept: Vec<Drawn> = Vec::with_capacity(drawn.len());
     for one in drawn.drain(..) {
-        let same = |other: &&mut Drawn| {
+        let by_symmetry = |other: &Drawn| {
             other.kind == one.kind
-                && other.line.closed == one.line.closed
-                && other.line.mean_distance_to(&one.line) < 0.5 * edge
-                && one.line.mean_distance_to(&other.line) < 0.5 * edge
+                && other.mirrored != one.mirrored
+                && other.line.mean_distance_to(&one.line) < ALIKE * edge
+                && one.line.mean_distance_to(&other.line) < ALIKE * edge
+        };
+        let on_each_other = |other: &Drawn| {
+            other.line.lies_within(&one.line, shared::ON * edge)
+                && one.line.lies_within(&other.line, shared::ON * edge)
+        };
+        let same = |other: &&mut Drawn| {
+            other.line.closed == one.line.closed && (by_symmetry(other) || on_each_other(other))
         };
         let Some(other) = kept.iter_mut().find(same) else {
             kept.push(one);
             continue;
         };
         let (a, b) = (name_of(&other.guides, guides), name_of(&one.guides, guides));
+        let how = if other.mirrored == one.mirrored {
+            "lie on each other and are one"
+        } else {
+            "are one by symmetry"
+        };
         if let (Some(x), Some(y)) = (other.count, one.count)
             && x != y
         {
+            let count_of = |of: &[usize]| of.iter().find_map(|&g| guides.get(g)?.count);
             return Err(GuideError::CountsDiffer {
+                how,
+                one_count: count_of(&other.guides).unwrap_or(x),
+                two_count: count_of(&one.guides).unwrap_or(y),
                 one: a,
                 two: b,
-                one_count: x,
-                two_count: y,
             });
         }
         findings.push(
             Finding::new(
                 "guides-alike",
                 Level::Note,
-                format!("Guides \"{a}\" and \"{b}\" are one by symmetry; \"{a}\" is followed."),
+                format!("Guides \"{a}\" and \"{b}\" {how}; \"{a}\" is followed."),
             )
             .at(Place::Guide { name: b }),
         );
         other.count = other.count.or(one.count);
+        other.kind = shared::stronger(other.kind, one.kind);
         if one.rim && !other.rim {
             other.line = one.line;
             other.ends = one.ends;

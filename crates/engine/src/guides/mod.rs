@@ -2,7 +2,8 @@
 //!
 //! Drawn points are snapped to the sculpt, stretches between them are filled so that
 //! points lie about an eighth of a quad apart, drawing jitter is smoothed away. A guide
-//! close to the sculpt's boundary becomes that boundary. With a mirror plane, guides behind it are
+//! close to the sculpt's boundary becomes that boundary. Where guides share a stretch, that stretch
+//! is one curve for both. With a mirror plane, guides behind it are
 //! mirrored to the front, the two drawings of one thing become one curve, and what crosses
 //! the plane is cut on it.
 
@@ -11,6 +12,7 @@ mod error;
 mod halve;
 mod polyline;
 mod rim;
+mod shared;
 mod snap;
 
 #[cfg(test)]
@@ -19,7 +21,7 @@ mod tests;
 use base::{Finding, Findings, Level, Place, Task};
 use mesh::DVec3;
 
-use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt};
+use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt, Share};
 use polyline::Polyline;
 
 pub use error::GuideError;
@@ -50,9 +52,13 @@ struct Drawn {
     guides: Vec<usize>,
     kind: GuideKind,
     count: Option<u32>,
+    /// Counts that it keeps together with other pieces.
+    shares: Vec<Share>,
     line: Polyline,
     ends: [CurveEnd; 2],
     rim: bool,
+    /// Whether it was drawn behind the plane.
+    mirrored: bool,
 }
 
 /// What guides are laid on.
@@ -76,6 +82,10 @@ impl Ground<'_> {
 
 /// Points along a curve per target edge.
 const DENSITY: f64 = 8.0;
+
+/// Least length of a closed guide in target edges: four quads around, each of three quarters of
+/// the length.
+const CLOSED_LEAST: f64 = 3.0;
 
 /// Makes curves of guides.
 ///
@@ -119,9 +129,11 @@ pub fn run(
             guides: vec![i],
             kind: guide.kind,
             count: guide.count,
+            shares: Vec::new(),
             line,
             ends: [CurveEnd::Free; 2],
             rim,
+            mirrored: false,
         };
         match &plane {
             None => drawn.push(whole),
@@ -129,6 +141,7 @@ pub fn run(
         }
     }
     halve::merge(&mut drawn, guides, edge, &mut findings)?;
+    shared::part(&mut drawn, guides, &ground)?;
     ends::snap_ends(
         &mut drawn,
         guides,
@@ -146,6 +159,7 @@ pub fn run(
             closed: one.line.closed,
             ends: one.ends,
             count: one.count,
+            shares: one.shares,
             points: one.line.points,
         });
     }
@@ -175,11 +189,13 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
     }
     let snapped = snap::snap(guide, ground)?;
     let line = snap::fill(&snapped, guide.closed, ground);
-    if line.length() < edge.min(0.5 * edge * least as f64) {
+    let least = edge * if guide.closed { CLOSED_LEAST } else { 1.0 };
+    if line.length() < least {
         return Err(GuideError::TooShort {
             guide: guide.name.clone(),
             length: line.length(),
             edge,
+            least,
         });
     }
     if let Some(along) = rim::along(&line, guide.kind, &ground.rims, edge) {

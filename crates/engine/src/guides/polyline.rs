@@ -76,6 +76,12 @@ impl Polyline {
         sum / self.points.len().max(1) as f64
     }
 
+    /// Whether every point lies within a distance of another polyline, model units.
+    pub fn lies_within(&self, other: &Polyline, reach: f64) -> bool {
+        let near = |&p: &DVec3| other.nearest(p).is_some_and(|n| n.distance <= reach);
+        self.points.iter().all(near)
+    }
+
     /// The same line with points `spacing` apart or a little less; ends stay.
     pub fn even(&self, spacing: f64) -> Polyline {
         let length = self.length();

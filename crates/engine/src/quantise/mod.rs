@@ -337,6 +337,18 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
             arcs: arcs_of(&|on| on == c),
         });
     }
+    let mut shares: Vec<crate::model::Share> =
+        curves.iter().flat_map(|c| &c.shares).copied().collect();
+    shares.sort_by_key(|s| (s.guide, s.count));
+    shares.dedup();
+    for share in shares {
+        promises.push(model::Promise {
+            guides: vec![share.guide],
+            count: share.count,
+            least: 1,
+            arcs: arcs_of(&|on| curves[on].shares.contains(&share)),
+        });
+    }
     promises.retain(|p| !p.arcs.is_empty());
     promises
 }

@@ -11,8 +11,9 @@ use crate::model::Guide;
 
 /// 95th over 5th percentile of edge lengths that the check lets pass.
 const EVEN: f64 = 3.5;
-/// What is proposed must be this even: conforming makes edges somewhat less even than planned.
-const SAFE: f64 = 0.8 * EVEN;
+/// Share of what the check lets pass that proposals keep to: conforming comes out somewhat
+/// worse than planned.
+const SAFE: f64 = 0.8;
 /// Above this the surface would pass through itself: refused.
 const MOST_UNEVEN: f64 = 2.0 * EVEN;
 /// Distance of a guide from its edges that the check lets pass, in quad edges.
@@ -112,7 +113,7 @@ impl Strain<'_> {
         let free = planned(&[]);
         let even = free
             .as_ref()
-            .map_or(SAFE, |p| unevenness(layout, p).max(SAFE));
+            .map_or(SAFE * EVEN, |p| unevenness(layout, p).max(SAFE * EVEN));
         let missed = free.as_ref().map_or(BUDGET, |p| self.miss(p).max(BUDGET));
         move |set| {
             set.iter().all(|p| self.is_near(p, p.count))
@@ -143,9 +144,9 @@ impl Strain<'_> {
         self.promises.iter().filter(is_strained).collect()
     }
 
-    /// Whether edges can follow a guide with this count as closely as the check asks.
+    /// Whether edges can surely follow a guide with this count as closely as the check asks.
     pub fn is_near(&self, promise: &Promise, count: u32) -> bool {
-        self.away(promise, count) <= NEAR
+        self.away(promise, count) <= SAFE * NEAR
     }
 
     /// How far edges lie from a promise's curves that get as many, shared out by length; in

@@ -181,8 +181,8 @@ fn counts_of_odd_difference_are_refused_by_name() {
     };
     assert_eq!(guides, &["low", "high"]);
     // The proposal itself must have a plan.
-    assert_eq!(advice, "make 'low' 13 instead of 12");
-    assert!(plan_of(13, 13).is_ok());
+    assert_eq!(advice, "make 'high' 12 instead of 13");
+    assert!(plan_of(12, 12).is_ok());
     let text = error.to_string();
     assert!(
         text.contains("'low', 'high'") && text.contains("can't all be kept"),

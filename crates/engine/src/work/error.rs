@@ -67,6 +67,42 @@ pub enum WorkError {
         /// Where, model units.
         at: [f64; 3],
     },
+    /// Guides lie on both sides of an opening.
+    #[error(
+        "guides \"{one}\" and \"{two}\" lie on the two sides of opening \"{guide}\" near ({:.3}, {:.3}, {:.3}), and only one side can stay; leave out \"{two}\", or the opening",
+        at[0], at[1], at[2]
+    )]
+    GuidesOnBothSides {
+        /// The opening.
+        guide: String,
+        /// The longest guide on the larger side.
+        one: String,
+        /// The longest guide on the other side.
+        two: String,
+        /// Where, model units.
+        at: [f64; 3],
+    },
+    /// An opening cuts a guide whose whole length is promised.
+    #[error(
+        "opening \"{opening}\" cuts {what} \"{guide}\" near ({:.3}, {:.3}, {:.3}): {gone:.0} % of it lies beyond, so {promise}; draw \"{guide}\" where the surface stays, or {way}",
+        at[0], at[1], at[2]
+    )]
+    OpeningCuts {
+        /// The opening.
+        opening: String,
+        /// "ring" or "line".
+        what: &'static str,
+        /// The guide that it cuts.
+        guide: String,
+        /// Percent of the guide beyond the opening.
+        gone: f64,
+        /// What can't be kept.
+        promise: String,
+        /// What else would do.
+        way: String,
+        /// Where, model units.
+        at: [f64; 3],
+    },
     /// A bug in this stage: its result breaks its own promise.
     #[error("the work surface came out broken ({0}); please report it with the job and the sculpt")]
     Broken(String),

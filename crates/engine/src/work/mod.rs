@@ -107,7 +107,7 @@ pub fn run_light(
     };
     surface.validate().map_err(WorkError::Broken)?;
     let mut findings = Findings::default();
-    report(&work, &surface, curves, trimmed, &mut findings);
+    report(&work, &surface, curves, &trimmed, &mut findings);
     task.report("work", 1.0)?;
     Ok((surface, findings))
 }
@@ -175,7 +175,7 @@ fn report(
     work: &Remesher<'_>,
     surface: &WorkSurface,
     curves: &GuideCurves,
-    trimmed: trim::Trimmed,
+    trimmed: &trim::Trimmed,
     findings: &mut Findings,
 ) {
     findings.push(Finding::new(
@@ -190,6 +190,18 @@ fn report(
         );
         findings.push(
             Finding::new("beyond-openings", Level::Note, sentence).measured(trimmed.beyond, None),
+        );
+    }
+    for (i, opening, gone) in &trimmed.cut {
+        let name = &curves.names[*i];
+        let sentence = format!(
+            "{:.0} % of guide \"{name}\" lies beyond opening \"{opening}\" and isn't followed.",
+            100.0 * gone
+        );
+        findings.push(
+            Finding::new("guide-cut", Level::Warn, sentence)
+                .measured(*gone, None)
+                .at(Place::Guide { name: name.clone() }),
         );
     }
     if trimmed.crumbs > 0 {

@@ -201,8 +201,18 @@ fn curves_closer_than_a_work_edge_stay_apart() {
     ];
     let task = Task::default();
     let (half, _) = symmetry::run(&sculpt, PlaneChoice::None, &task).unwrap();
-    let (curves, _) =
-        guides::run(&guides, &sculpt, None, &GuideOptions { edge: 0.4 }, &task).unwrap();
+    // Snapped one by one, for together `guides` refuses them: the quads would have no room.
+    let options = GuideOptions { edge: 0.4 };
+    let snapped = |guide: &Guide| {
+        let guide = std::slice::from_ref(guide);
+        guides::run(guide, &sculpt, None, &options, &task)
+            .unwrap()
+            .0
+    };
+    let (mut curves, second) = (snapped(&guides[0]), snapped(&guides[1]));
+    curves.curves.extend(second.curves);
+    curves.on_boundary.extend(second.on_boundary);
+    curves.names.extend(second.names);
     let (surface, _) = run(&half, &sculpt, &curves, &WorkOptions::for_edge(0.4), &task).unwrap();
     assert_eq!(surface.validate(), Ok(()));
     let [one, two] = [0, 1].map(|i| &chains_of(&surface, ChainSource::Curve(i))[0].vertices);

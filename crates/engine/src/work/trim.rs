@@ -12,16 +12,22 @@ use crate::guides::GuideCurves;
 use crate::model::{ChainSource, GuideKind};
 
 /// How much was dropped.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Trimmed {
     /// Share of the area that lay beyond openings, 0 to 1.
     pub beyond: f64,
     /// Loose parts smaller than a few quads that were left out.
     pub crumbs: usize,
+    /// Curves of which an opening cuts a part off: index, opening's name, share that is gone.
+    pub cut: Vec<(usize, String, f64)>,
 }
 
 /// Loose parts with less area than this are crumbs, in squared work edges: two quads.
 const CRUMB: f64 = 25.0;
+
+/// Pieces whose outward facing differs by less than this share of their area times its root are as
+/// good as flat.
+const FLAT: f64 = 0.01;
 
 /// The mesh in parts that hang together, and in pieces that hang together once the
 /// openings are cut.
@@ -37,6 +43,8 @@ struct Pieces {
     outward: Vec<f64>,
     /// Whether a piece holds most of a guide that is no opening.
     holds: Vec<bool>,
+    /// Each guide that is no opening with the piece that holds most of it, and how much, model units.
+    held: Vec<(usize, u32, f64)>,
 }
 
 /// Cuts along openings. Of each part of the sculpt the pieces that hold guides stay, each
@@ -64,7 +72,11 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
             continue;
         }
         let [one, two] = [h, twin].map(|x| keep[pieces.piece[(x / 3) as usize] as usize]);
+        let sides = [h, twin].map(|x| pieces.piece[(x / 3) as usize]);
         if one && two {
+            if sides[0] != sides[1] {
+                return Err(pieces.on_both_sides(work, curves, h, sides));
+            }
             let rail = work.mesh.segments[work.mesh.seg[h as usize] as usize].rail;
             let at = work.mesh.pos[work.mesh.from(h) as usize];
             return Err(WorkError::OpeningPartsNothing {
@@ -73,6 +85,7 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
             });
         }
     }
+    let cut = cut_guides(work, curves, &pieces, &keep, &opening)?;
     if keep.iter().all(|&k| k) {
         return Ok(Trimmed::default());
     }
@@ -88,10 +101,112 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
     Ok(Trimmed {
         beyond: 1.0 - kept / all,
         crumbs,
+        cut,
     })
 }
 
+/// Refuses rings, and guides with counts, of which a part lies beyond an opening: a stretch that
+/// is left can't be a closed run of edges, nor have all the quads.
+fn cut_guides(
+    work: &Dense<'_>,
+    curves: &GuideCurves,
+    pieces: &Pieces,
+    keep: &[bool],
+    opening: &[bool],
+) -> Result<Vec<(usize, String, f64)>, WorkError> {
+    let mesh = &work.mesh;
+    let mut cut = Vec::new();
+    // Length kept and lost, and a vertex where both meet an opening.
+    let mut lengths = vec![[0.0f64; 2]; curves.curves.len()];
+    let mut met: Vec<Option<(u32, u32)>> = vec![None; curves.curves.len()];
+    let mut opening_at: BTreeMap<u32, u32> = BTreeMap::new();
+    for segment in mesh.segments.iter().filter(|s| s.rail != NONE) {
+        if opening[segment.rail as usize] {
+            opening_at.extend(segment.ends.map(|v| (v, segment.rail)));
+        }
+    }
+    for h in mesh.edges() {
+        let Some(segment) = mesh.segment_of(h).map(|s| mesh.segments[s as usize]) else {
+            continue;
+        };
+        let ChainSource::Curve(curve) = work.rails[segment.rail as usize].source else {
+            continue;
+        };
+        let stays = [Some(h), mesh.twin_of(h)]
+            .into_iter()
+            .flatten()
+            .any(|x| keep[pieces.piece[(x / 3) as usize] as usize]);
+        lengths[curve][usize::from(!stays)] += segment.params[1] - segment.params[0];
+        for v in segment.ends {
+            if let Some(&rail) = opening_at.get(&v)
+                && met[curve].is_none()
+            {
+                met[curve] = Some((v, rail));
+            }
+        }
+    }
+    for (i, curve) in curves.curves.iter().enumerate() {
+        let [kept, lost] = lengths[i];
+        let (Some((v, rail)), true) = (met[i], kept > 0.0 && lost > work.edge) else {
+            continue;
+        };
+        let is_ring = curve.kind == GuideKind::Ring;
+        if curve.kind == GuideKind::Opening {
+            continue;
+        }
+        if !(is_ring || curve.count.is_some()) {
+            cut.push((i, name_of(work, rail, curves), lost / (kept + lost)));
+            continue;
+        }
+        return Err(WorkError::OpeningCuts {
+            opening: name_of(work, rail, curves),
+            what: if is_ring { "ring" } else { "line" },
+            guide: curves.names.get(i).cloned().unwrap_or_default(),
+            gone: 100.0 * lost / (kept + lost),
+            promise: match curve.count {
+                Some(count) => format!("its {count} quads can't be kept"),
+                None => "it can't close".to_owned(),
+            },
+            way: if is_ring {
+                "make it a line without a count that ends at the opening".to_owned()
+            } else {
+                "leave out its count".to_owned()
+            },
+            at: mesh.pos[v as usize].to_array(),
+        });
+    }
+    Ok(cut)
+}
+
 impl Pieces {
+    /// The refusal where pieces on both sides of an opening's edge hold guides.
+    fn on_both_sides(
+        &self,
+        work: &Dense<'_>,
+        curves: &GuideCurves,
+        h: u32,
+        sides: [u32; 2],
+    ) -> WorkError {
+        let rail = work.mesh.segments[work.mesh.seg[h as usize] as usize].rail;
+        // Longest guide of each side, the larger side first.
+        let mut sides = sides;
+        if self.area[sides[0] as usize] < self.area[sides[1] as usize] {
+            sides.swap(0, 1);
+        }
+        let of = |piece: u32| {
+            let held = self.held.iter().filter(|h| h.1 == piece);
+            let longest = held.max_by(|a, b| a.2.total_cmp(&b.2).then(b.0.cmp(&a.0)));
+            let name = longest.and_then(|h| curves.names.get(h.0).cloned());
+            name.unwrap_or_default()
+        };
+        WorkError::GuidesOnBothSides {
+            guide: name_of(work, rail, curves),
+            one: of(sides[0]),
+            two: of(sides[1]),
+            at: work.mesh.pos[work.mesh.from(h) as usize].to_array(),
+        }
+    }
+
     fn new(work: &Dense<'_>, curves: &GuideCurves, cuts: impl Fn(u32) -> bool) -> Self {
         let mesh = &work.mesh;
         let (part, parts) = flood(mesh, |_| false);
@@ -101,6 +216,7 @@ impl Pieces {
             area: vec![0.0; count],
             outward: vec![0.0; count],
             holds: vec![false; count],
+            held: Vec::new(),
             part,
             piece,
         };
@@ -153,9 +269,22 @@ impl Pieces {
             let most = lengths
                 .range((i, 0)..=(i, u32::MAX))
                 .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
-            if let Some((&(_, piece), _)) = most {
+            if let Some((&(_, piece), &length)) = most {
                 self.holds[piece as usize] = true;
+                self.held.push((i, piece, length));
             }
+        }
+    }
+
+    /// Whether a piece faces outwards more than another; where both are as good as flat, whether it
+    /// is larger.
+    fn lies_further_out(&self, piece: usize, other: usize) -> bool {
+        let area = self.area[piece] + self.area[other];
+        let apart = self.outward[piece] - self.outward[other];
+        if apart.abs() > FLAT * area * area.sqrt() {
+            apart > 0.0
+        } else {
+            self.area[piece] > self.area[other]
         }
     }
 
@@ -174,7 +303,7 @@ impl Pieces {
             let part = self.part_of[piece] as usize;
             area[part] += self.area[piece];
             held[part] |= self.holds[piece];
-            if outermost[part].is_none_or(|other| self.outward[piece] > self.outward[other]) {
+            if outermost[part].is_none_or(|other| self.lies_further_out(piece, other)) {
                 outermost[part] = Some(piece);
             }
         }

@@ -6,9 +6,9 @@
 mod ball;
 mod clashes;
 mod coat;
-#[allow(dead_code)]
 mod draw;
 mod mirror;
 mod refusals;
 mod support;
+mod together;
 mod tube;

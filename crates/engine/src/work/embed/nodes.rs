@@ -11,7 +11,7 @@ use crate::work::grid::Grid;
 use crate::work::project::foot;
 
 /// A crossing this close to a node of the other rail takes the node, in work edges.
-const SAME_NODE: f64 = 0.1;
+const SAME_NODE: f64 = 0.4;
 /// A meeting this close to an open curve's end is its end, in work edges.
 const AT_END: f64 = 0.5;
 
@@ -79,6 +79,10 @@ fn node_on_rail(
         let v = segment.ends[end];
         let off = (segment.params[end] - param).abs();
         if stops.iter().any(|s| s.vertex == v) {
+            // Where several rails meet, the node is a stop already.
+            if off < SAME_NODE * work.edge {
+                return Ok(v);
+            }
             continue;
         }
         match work.mesh.inside_rail(v) {
