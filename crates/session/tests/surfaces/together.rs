@@ -244,14 +244,20 @@ fn guides_on_both_sides_of_an_opening_are_named() {
 #[test]
 fn an_opening_on_a_plate_keeps_the_larger_side() {
     let sculpt = sculpt_of(plate());
-    for (half, kept) in [(5.0, 1600.0 - 100.0), (18.0, 36.0 * 36.0), (19.9, 1600.0)] {
-        let corners = [[-half, -half], [half, -half], [half, half], [-half, half]];
-        let settings = settings(
-            vec![on_plate("edge", GuideKind::Opening, true, &corners)],
-            320,
-        );
-        let outcome = run(&sculpt, &settings).unwrap();
+    let around = |radius: f64| -> Vec<[f64; 2]> {
+        let angles = (0..48).map(|i| TAU * f64::from(i) / 48.0);
+        angles
+            .map(|a| [radius * a.cos(), radius * a.sin()])
+            .collect()
+    };
+    let disk = |radius: f64| TAU / 2.0 * radius * radius;
+    for (radius, kept) in [(8.0, 1600.0 - disk(8.0)), (18.0, disk(18.0))] {
+        let edge = on_plate("edge", GuideKind::Opening, true, &around(radius));
+        let outcome = run(&sculpt, &settings(vec![edge], 320)).unwrap();
         let area = crate::support::area(&outcome.surface);
-        assert!((area / kept - 1.0).abs() < 0.03, "{half}: {area} of {kept}");
+        assert!(
+            (area / kept - 1.0).abs() < 0.03,
+            "{radius}: {area} of {kept}"
+        );
     }
 }
