@@ -84,8 +84,8 @@ pub enum WorkError {
     },
     /// An opening cuts a guide whose whole length is promised.
     #[error(
-        "opening \"{opening}\" cuts {what} \"{guide}\" near ({:.3}, {:.3}, {:.3}): {gone:.0} % of it lies beyond, so {promise}; draw \"{guide}\" where the surface stays, or {way}",
-        at[0], at[1], at[2]
+        "opening \"{opening}\" cuts {what} \"{guide}\" near ({:.3}, {:.3}, {:.3}): {gone:.0} % of it lies beyond, so {}; draw \"{guide}\" where the surface stays, or {}",
+        at[0], at[1], at[2], promise(*count), way_out(what)
     )]
     OpeningCuts {
         /// The opening.
@@ -96,10 +96,8 @@ pub enum WorkError {
         guide: String,
         /// Percent of the guide beyond the opening.
         gone: f64,
-        /// What can't be kept.
-        promise: String,
-        /// What else would do.
-        way: String,
+        /// Quads that it promises in the half.
+        count: Option<u32>,
         /// Where, model units.
         at: [f64; 3],
     },
@@ -109,4 +107,21 @@ pub enum WorkError {
     /// Stopped from outside.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+}
+
+/// What a guide that is cut can't keep.
+fn promise(count: Option<u32>) -> String {
+    match count {
+        Some(_) => "its count can't be kept".to_owned(),
+        None => "it can't close".to_owned(),
+    }
+}
+
+/// What else would do for a guide that is cut.
+fn way_out(what: &str) -> &'static str {
+    if what == "ring" {
+        "make it a line without a count that ends at the opening"
+    } else {
+        "leave out its count"
+    }
 }

@@ -163,15 +163,7 @@ fn cut_guides(
             what: if is_ring { "ring" } else { "line" },
             guide: curves.names.get(i).cloned().unwrap_or_default(),
             gone: 100.0 * lost / (kept + lost),
-            promise: match curve.count {
-                Some(count) => format!("its {count} quads can't be kept"),
-                None => "it can't close".to_owned(),
-            },
-            way: if is_ring {
-                "make it a line without a count that ends at the opening".to_owned()
-            } else {
-                "leave out its count".to_owned()
-            },
+            count: curve.count,
             at: mesh.pos[v as usize].to_array(),
         });
     }
