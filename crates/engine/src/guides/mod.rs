@@ -188,6 +188,12 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
         });
     }
     let snapped = snap::snap(guide, ground)?;
+    if guide.kind == GuideKind::Opening && guide.closed {
+        let drawn: Vec<DVec3> = snapped.iter().map(|s| s.point).collect();
+        if let Some(loop_around) = rim::around(&drawn, &ground.rims, edge) {
+            return Ok((loop_around, true));
+        }
+    }
     let line = snap::fill(&snapped, guide.closed, ground);
     let least = edge * if guide.closed { CLOSED_LEAST } else { 1.0 };
     if line.length() < least {

@@ -50,6 +50,40 @@ pub(super) fn along(
     })
 }
 
+/// The loop that an opening goes round, told by its drawn points alone: all lie within 0.6 of a
+/// target edge of the loop and follow each other once round it. Between them the drawing may cut
+/// the loop's corners by many target edges; the opening still is the loop.
+pub(super) fn around(drawn: &[DVec3], rims: &[Polyline], edge: f64) -> Option<Polyline> {
+    rims.iter().find_map(|rim| {
+        let nearest = drawn.iter().map(|&p| rim.nearest(p));
+        let nearest: Vec<_> = nearest.collect::<Option<_>>()?;
+        if nearest.iter().any(|n| n.distance > 0.6 * edge) {
+            return None;
+        }
+        // Places as pieces and shares of a piece, so that several points may lie on one piece.
+        let count = rim.pieces() as f64;
+        let place = |i: usize| {
+            let (a, b) = rim.piece(nearest[i].piece);
+            let share = nearest[i].point.distance(a) / a.distance(b).max(f64::MIN_POSITIVE);
+            nearest[i].piece as f64 + share.min(1.0)
+        };
+        let step = |i: usize| (place((i + 1) % drawn.len()) - place(i)).rem_euclid(count);
+        let forward: f64 = (0..drawn.len()).map(step).sum();
+        // Steps forward sum to the turns made; all backward, each is a turn less its length.
+        let turns = forward / count;
+        let against = drawn.len() as f64 - 1.0;
+        let once = (turns - 1.0).abs() < 0.5;
+        let once_against = (turns - against).abs() < 0.5;
+        (drawn.len() > 3 && (once || once_against)).then(|| {
+            let mut found = rim.clone();
+            if once_against && !once {
+                found.points.reverse();
+            }
+            found
+        })
+    })
+}
+
 /// The whole loop, in the guide's direction.
 fn whole(line: &Polyline, rim: &Polyline) -> Option<Polyline> {
     let mut found = rim.clone();

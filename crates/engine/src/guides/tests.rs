@@ -207,6 +207,27 @@ fn a_line_on_the_plane_is_the_centre_line() {
     assert_eq!(curves.on_plane, vec![0]);
 }
 
+/// Found by the robustness corpus: an opening drawn with few points round a sheet's edge cut its
+/// corners, so that it was no longer taken for the edge once quads were small.
+#[test]
+fn an_opening_drawn_sparsely_on_the_boundary_is_the_boundary() {
+    let rim = made(&[ring("rim", GuideKind::Opening, 50, |_| 4.0)], None).unwrap();
+    assert_eq!(rim.on_boundary, [true]);
+    // Five chords round a tube of radius 1 lie 0.19 off it: many edges of 0.01.
+    let five = [ring("rim", GuideKind::Opening, 5, |_| 4.0)];
+    let options = GuideOptions { edge: 0.01 };
+    let sculpt = tube(160, 100);
+    let sparse = run(&five, &sculpt, None, &options, &Task::default()).unwrap();
+    assert_eq!(sparse.0.on_boundary, [true]);
+    assert_eq!(sparse.0.curves[0].points.len(), rim.curves[0].points.len());
+    let mut backward = five;
+    backward[0].points.reverse();
+    let turned = run(&backward, &sculpt, None, &options, &Task::default()).unwrap();
+    let mut points = turned.0.curves[0].points.clone();
+    points.reverse();
+    assert_eq!(points, sparse.0.curves[0].points);
+}
+
 #[test]
 fn an_opening_beside_the_boundary_is_the_boundary() {
     let near = |turn: f64| 4.0 - 0.5 * EDGE * (3.0 * turn * TAU).sin().abs();
