@@ -3,7 +3,7 @@
 use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
 
 use super::Plan;
-use crate::layout::{ArcSource, ArcUse, Layout};
+use crate::layout::{Arc, ArcSource, ArcUse, Layout};
 
 /// A count that a guide promises over its arcs.
 #[derive(Clone, Debug, PartialEq)]
@@ -101,6 +101,10 @@ fn solve_once(
             );
         }
     }
+    for group in sharing_ends(&layout.arcs) {
+        let terms: Vec<(Variable, f64)> = group.iter().map(|&a| (arcs[a], 1.0)).collect();
+        program.row(&terms, Relation::AtLeast, 3.0);
+    }
     let mut spokes: Vec<Vec<Variable>> = Vec::new();
     let mut surplus: Vec<Option<[[Variable; 2]; 2]>> = Vec::new();
     for (p, patch) in layout.patches.iter().enumerate() {
@@ -130,6 +134,30 @@ fn solve_once(
     }
     let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
     Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
+}
+
+/// Arcs that close on themselves, and pairs of arcs with the same two ends: with fewer than three
+/// edges in all, one edge would be there twice, and the surface would touch itself. Such arcs
+/// run round small holes.
+pub(super) fn sharing_ends(arcs: &[Arc]) -> Vec<Vec<usize>> {
+    let mut by_ends: Vec<([u32; 2], usize)> = Vec::with_capacity(arcs.len());
+    for (a, arc) in arcs.iter().enumerate() {
+        if let (Some(&one), Some(&two)) = (arc.vertices.first(), arc.vertices.last()) {
+            by_ends.push(([one.min(two), one.max(two)], a));
+        }
+    }
+    by_ends.sort_unstable();
+    let mut groups = Vec::new();
+    for run in by_ends.chunk_by(|x, y| x.0 == y.0) {
+        for (i, &([one, two], a)) in run.iter().enumerate() {
+            if one == two {
+                groups.push(vec![a]);
+            } else {
+                groups.extend(run[..i].iter().map(|&(_, b)| vec![b, a]));
+            }
+        }
+    }
+    groups
 }
 
 /// Spokes of a patch around a pole. A spoke may vanish, the pole then lies on that side, if no
@@ -355,4 +383,33 @@ fn faces_between(bottom: usize, right: usize, top: usize, left: usize) -> usize 
         } else {
             faces_between(top, right, top, left)
         }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Found by the robustness corpus: two arcs of one quad each round a hole gave a quad that
+    /// names a vertex twice, or an edge with four quads.
+    #[test]
+    fn arcs_round_a_small_hole_are_found() {
+        let arc = |vertices: &[u32]| Arc {
+            vertices: vertices.to_vec(),
+            source: ArcSource::Chain(0),
+            length: 1.0,
+            density: 1.0,
+        };
+        let arcs = [
+            arc(&[4, 9, 7]),
+            arc(&[4, 5]),
+            arc(&[7, 8, 4]),
+            arc(&[3, 2, 3]),
+            arc(&[3, 4]),
+            arc(&[4, 6, 7]),
+        ];
+        let mut found = sharing_ends(&arcs);
+        found.sort();
+        let pairs = [vec![0, 2], vec![0, 5], vec![2, 5], vec![3]];
+        assert_eq!(found, pairs);
+    }
 }
