@@ -4,14 +4,14 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use base::{Findings, Task};
-use engine::assemble::{self, Pole, Sides};
+use engine::assemble::{self, Assembled, Pole, Sides};
 use engine::conform::{self, ConformOptions};
 use engine::edit::{self, Edit};
 use engine::field::{self, Field, FieldOptions};
 use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions};
 use engine::layout::{self, Layout, LayoutOptions};
-use engine::model::{Guide, Plane, Sculpt, WorkSurface};
+use engine::model::{Curve, Guide, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
@@ -120,7 +120,9 @@ impl SessionError {
 
 /// An open sculpt and what earlier runs left.
 pub struct Session {
-    sculpt: Sculpt,
+    pub(crate) sculpt: Sculpt,
+    /// What the last surface was assembled from.
+    pub(crate) last: Option<Base>,
     half: Option<(PlaneChoice, Arc<(Half, Findings)>)>,
     light: Option<(PlaneChoice, Size, Arc<Light>)>,
 }
@@ -132,10 +134,77 @@ struct Light {
     edge: f64,
 }
 
+/// Everything that a surface was assembled from, edits not yet played.
+pub(crate) struct Base {
+    pub settings: Settings,
+    pub half: Arc<(Half, Findings)>,
+    pub curves: Vec<Curve>,
+    /// Edge length that the guides' curves were made for, model units.
+    pub guide_edge: f64,
+    surface: WorkSurface,
+    patches: Layout,
+    plan: Plan,
+    filled: Filled,
+    /// The half, placed.
+    pub placed: QuadMesh,
+    pub whole: Assembled,
+    edge: f64,
+    findings: Findings,
+}
+
+impl Base {
+    pub fn parts<'a>(&'a self, sculpt: &'a Sculpt) -> assemble::Parts<'a> {
+        assemble::Parts {
+            half: &self.placed,
+            filled: &self.filled,
+            surface: &self.surface,
+            layout: &self.patches,
+            plan: &self.plan,
+            curves: &self.curves,
+            guides: &self.settings.guides,
+            sculpt,
+            plane: self.half.0.plane,
+            sides: self.settings.sides,
+            edge: self.edge,
+        }
+    }
+
+    /// The surface with the edits played.
+    pub fn outcome(
+        &self,
+        sculpt: &Sculpt,
+        settings: &Settings,
+        clock: &mut Clock,
+        task: &Task,
+    ) -> Result<Outcome, SessionError> {
+        let mut findings = self.findings.clone();
+        let mut whole = self.whole.clone();
+        let (mut promised, mut added_quads) = (settings.guides.clone(), 0);
+        if !settings.edits.is_empty() {
+            let edited = edit::run(&self.parts(sculpt), &whole, &settings.edits, task)?;
+            findings.append(edited.findings);
+            (whole, promised, added_quads) = (edited.whole, edited.guides, edited.added_quads);
+            clock.lap("edit");
+        }
+        Ok(Outcome {
+            surface: whole.mesh,
+            patch_of_quad: whole.patch_of_quad,
+            poles: whole.poles,
+            findings,
+            stages: std::mem::take(&mut clock.laps),
+            plane: self.half.0.plane,
+            edge: self.edge,
+            guides: promised,
+            added_quads,
+        })
+    }
+}
+
 struct Prepared {
     curves: GuideCurves,
     surface: WorkSurface,
     edge: f64,
+    guide_edge: f64,
     findings: Findings,
 }
 
@@ -181,6 +250,7 @@ impl Session {
     pub fn new(sculpt: Sculpt) -> Self {
         Self {
             sculpt,
+            last: None,
             half: None,
             light: None,
         }
@@ -223,7 +293,7 @@ impl Session {
             task,
         )?;
         findings.append(more);
-        let parts = assemble::Parts {
+        let whole = assemble::run(&assemble::Parts {
             half: &placed,
             filled: &filled,
             surface,
@@ -235,27 +305,25 @@ impl Session {
             plane: half.plane,
             sides: settings.sides,
             edge,
-        };
-        let mut whole = assemble::run(&parts);
+        });
         clock.lap("conform");
-        let (mut promised, mut added_quads) = (settings.guides.clone(), 0);
-        if !settings.edits.is_empty() {
-            let edited = edit::run(&parts, &whole, &settings.edits, task)?;
-            findings.append(edited.findings);
-            (whole, promised, added_quads) = (edited.whole, edited.guides, edited.added_quads);
-            clock.lap("edit");
-        }
-        Ok(Outcome {
-            surface: whole.mesh,
-            patch_of_quad: whole.patch_of_quad,
-            poles: whole.poles,
-            findings,
-            stages: clock.laps,
-            plane: half.plane,
+        let base = Base {
+            settings: settings.clone(),
+            half: Arc::clone(&kept),
+            guide_edge: prepared.guide_edge,
+            curves: prepared.curves.curves,
+            surface: prepared.surface,
+            patches,
+            plan,
+            filled,
+            placed,
+            whole,
             edge,
-            guides: promised,
-            added_quads,
-        })
+            findings,
+        };
+        let outcome = base.outcome(&self.sculpt, settings, &mut clock, task)?;
+        self.last = Some(base);
+        Ok(outcome)
     }
 
     /// Field to fill, with other settings where a strip crosses itself: the variant with the
@@ -410,6 +478,7 @@ impl Session {
         let (surface, more) = work::run_light(&light.half, &self.sculpt, &curves, &options, task)?;
         clock.lap("work");
         findings.append(more);
+        let guide_edge = edge;
         if let Size::Faces(n) = settings.size {
             edge = fits(area(&surface), n);
         }
@@ -417,6 +486,7 @@ impl Session {
             curves,
             surface,
             edge,
+            guide_edge,
             findings,
         })
     }
@@ -438,7 +508,7 @@ fn area(surface: &WorkSurface) -> f64 {
         .sum()
 }
 
-struct Clock {
+pub(crate) struct Clock {
     last: Instant,
     laps: Vec<StageTime>,
 }
@@ -453,7 +523,7 @@ impl Default for Clock {
 }
 
 impl Clock {
-    fn lap(&mut self, name: &'static str) {
+    pub fn lap(&mut self, name: &'static str) {
         let now = Instant::now();
         let seconds = (now - self.last).as_secs_f64();
         self.last = now;

@@ -32,6 +32,7 @@ use crate::fill::Filled;
 use crate::layout::Layout;
 use crate::model::{Curve, Plane, Sculpt, WorkSurface};
 use rails::{Rail, Seat};
+pub(crate) use shape::scaled_jacobian;
 
 /// Options of conforming.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -26,6 +26,7 @@ mod find;
 mod insert;
 mod place;
 mod remove;
+mod retrace;
 mod shift;
 mod sound;
 #[cfg(test)]
@@ -39,6 +40,7 @@ use crate::assemble::{Assembled, Parts};
 use crate::model::{Guide, Plane};
 use draft::Draft;
 pub use fault::{EditError, EditFault};
+pub use retrace::{Anew, Retraced, retrace};
 
 /// One edit of a job.
 #[derive(Clone, Debug, PartialEq)]

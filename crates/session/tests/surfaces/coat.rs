@@ -10,7 +10,7 @@ use crate::support::{bytes, checked, failing, plane_through_origin, sculpt_of, s
 
 const FACES: usize = 1_000;
 
-fn coat() -> (Sculpt, Settings) {
+pub fn coat() -> (Sculpt, Settings) {
     let options = DemoOptions {
         triangles: 60_000,
         ..DemoOptions::default()
