@@ -1,6 +1,8 @@
 //! What stays where it was when a guide moves.
 
-use base::Task;
+use std::collections::BTreeSet;
+
+use base::{Findings, Level, Task};
 use engine::edit::{Change, Edit, LoopPlace};
 use loopwright_session::{Outcome, Session, Settings};
 use mesh::{DVec3, QuadMesh, kept_quads};
@@ -72,12 +74,17 @@ fn a_guide_that_moves_a_little_leaves_the_topology_as_it_was() {
         let still = unmoved(&first.surface, &kept.surface);
         assert!(2 * still > first.surface.positions.len(), "{part}: {still}");
         assert!(share(&first, &kept) >= share(&first, &anew));
-        // No promise is broken: guides, counts, image, strips, squareness. Rows that move apart may
-        // make edges too uneven, which is the price of keeping them.
+        // Nothing fails that didn't fail before the guide moved.
+        let codes = |findings: &Findings| {
+            let fails = findings.iter().filter(|f| f.level == Level::Fail);
+            fails.map(|f| f.code.clone()).collect::<BTreeSet<_>>()
+        };
         let (_, after) = checked(&sculpt, &changed, &kept);
-        let mut broken = failing(&after);
-        broken.retain(|fail| !fail.starts_with("even-edges"));
-        assert_eq!(broken, failing(&before));
+        assert!(
+            codes(&after).is_subset(&codes(&before)),
+            "{:?}",
+            failing(&after)
+        );
         // To the same bytes a second time.
         session.run(&settings, &task).unwrap();
         let again = session.run_keeping(&changed, &task).unwrap();
