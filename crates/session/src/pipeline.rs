@@ -9,7 +9,7 @@ use engine::conform::{self, ConformOptions};
 use engine::edit::{self, Edit};
 use engine::field::{self, Field, FieldOptions};
 use engine::fill::{self, Filled};
-use engine::guides::{self, GuideCurves, GuideOptions};
+use engine::guides::{self, GuideCurves, GuideOptions, Rims};
 use engine::layout::{self, Layout, LayoutOptions};
 use engine::model::{Curve, Guide, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, QuantiseOptions};
@@ -123,6 +123,7 @@ pub struct Session {
     pub(crate) sculpt: Sculpt,
     /// What the last surface was assembled from.
     pub(crate) last: Option<Base>,
+    rims: Option<Rims>,
     half: Option<(PlaneChoice, Arc<(Half, Findings)>)>,
     light: Option<(PlaneChoice, Size, Arc<Light>)>,
 }
@@ -251,6 +252,7 @@ impl Session {
         Self {
             sculpt,
             last: None,
+            rims: None,
             half: None,
             light: None,
         }
@@ -448,34 +450,38 @@ impl Session {
     /// Guides and work surface. Openings may cut so much away that the budget means another
     /// edge length: what they leave is measured first.
     fn prepare(
-        &self,
+        &mut self,
         half: &Half,
         light: &Light,
         settings: &Settings,
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Prepared, SessionError> {
-        let laid = |edge: f64, clock: &mut Clock| {
+        let sculpt = &self.sculpt;
+        let rims = self.rims.get_or_insert_with(|| Rims::of(sculpt));
+        let traced = |edge: f64, clock: &mut Clock| {
             let options = GuideOptions { edge };
-            let laid = guides::run(&settings.guides, &self.sculpt, half.plane, &options, task);
+            let (guides, plane) = (&settings.guides, half.plane);
+            let traced = guides::run_beside(rims, guides, sculpt, plane, &options, task);
             clock.lap("guides");
-            laid
+            traced
         };
         let fits = |area: f64, n: usize| (area * halves(half) / n.max(1) as f64).sqrt();
         let mut edge = light.edge;
-        let (mut curves, mut findings) = laid(edge, clock)?;
+        let (mut curves, mut findings) = traced(edge, clock)?;
+        let options = WorkOptions::for_edge(edge);
+        let mut laid = work::lay(&light.half, sculpt, &curves, &options, task)?;
+        clock.lap("work");
         if let Size::Faces(n) = settings.size {
-            let options = WorkOptions::for_edge(edge);
-            let kept = work::kept_area(&light.half, &self.sculpt, &curves, &options, task)?;
-            clock.lap("work");
-            let wanted = fits(kept, n);
+            let wanted = fits(laid.area(), n);
             if (wanted / edge - 1.0).abs() >= EDGE_DRIFT {
                 edge = wanted;
-                (curves, findings) = laid(edge, clock)?;
+                (curves, findings) = traced(edge, clock)?;
+                let options = WorkOptions::for_edge(edge);
+                laid = work::lay(&light.half, sculpt, &curves, &options, task)?;
             }
         }
-        let options = WorkOptions::for_edge(edge);
-        let (surface, more) = work::run_light(&light.half, &self.sculpt, &curves, &options, task)?;
+        let (surface, more) = laid.finish(&curves, task)?;
         clock.lap("work");
         findings.append(more);
         let guide_edge = edge;

@@ -98,6 +98,7 @@ impl Lift {
             }
         }
         scene.rails = real;
+        scene.feet.fill(None);
         scene.index = Arc::clone(&sculpt.index);
     }
 }

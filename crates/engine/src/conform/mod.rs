@@ -79,6 +79,8 @@ pub(crate) struct Scene {
     pub opposite: Vec<Vec<[u32; 2]>>,
     pub rails: Vec<Rail>,
     pub seats: Vec<Seat>,
+    /// Triangle of the surface under each vertex when last asked: where the next question starts.
+    pub feet: Vec<Option<u32>>,
     pub edge: f64,
 }
 
@@ -110,6 +112,7 @@ pub fn run(
         quads_at: at_vertex,
         rails: rails::smooth_rails(surface, field),
         seats: seats.clone(),
+        feet: vec![None; mesh.positions.len()],
         edge: options.quad_edge,
     };
     let pinned: Vec<(Seat, DVec3)> = seats
@@ -218,13 +221,30 @@ fn opposite(mesh: &QuadMesh, quads_at: &[Vec<(u32, u8)>]) -> Vec<Vec<[u32; 2]>> 
         .collect()
 }
 
+/// A point of the surface.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Foot {
+    /// Where, model units.
+    pub point: DVec3,
+    /// On which triangle.
+    pub triangle: u32,
+}
+
 /// Nearest point of the surface whose normal doesn't oppose `normal`; `None` if there is none
-/// within two quads.
-pub(crate) fn onto_surface(scene: &Scene, at: DVec3, normal: DVec3) -> Option<DVec3> {
+/// within two quads. `near` is where looking starts, and doesn't change what is found.
+pub(crate) fn onto_surface(
+    scene: &Scene,
+    at: DVec3,
+    normal: DVec3,
+    near: Option<u32>,
+) -> Option<Foot> {
     let mesh = scene.index.mesh();
     let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
-    scene
+    let found = scene
         .index
-        .closest_where(at, 2.0 * scene.edge, facing)
-        .map(|c| c.point)
+        .closest_from(at, 2.0 * scene.edge, near, facing)?;
+    Some(Foot {
+        point: found.point,
+        triangle: found.triangle,
+    })
 }

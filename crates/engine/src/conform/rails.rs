@@ -1,6 +1,7 @@
 //! What holds a vertex: nothing, a rail that it slides along, or a pin.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 use mesh::DVec3;
 
@@ -51,22 +52,8 @@ impl Rail {
     /// Length at which the rail is nearest to a point, looking only within `reach` of `near`
     /// (everywhere with `None`).
     pub fn nearest(&self, p: DVec3, near: Option<(f64, f64)>) -> f64 {
-        let n = self.along.len() - 1;
-        let whole = self.length();
         let mut best = (f64::INFINITY, near.map_or(0.0, |n| n.0));
-        for i in 0..n {
-            if let Some((s, reach)) = near {
-                let mid = (self.along[i] + self.along[i + 1]) / 2.0;
-                let half = (self.along[i + 1] - self.along[i]) / 2.0;
-                let mut gap = (mid - s).abs();
-                if self.closed {
-                    gap = gap.rem_euclid(whole);
-                    gap = gap.min(whole - gap);
-                }
-                if gap > reach + half {
-                    continue;
-                }
-            }
+        for i in self.pieces_near(near).into_iter().flatten() {
             let (a, b) = (self.points[i], self.points[(i + 1) % self.points.len()]);
             let d = b - a;
             let t = ((p - a).dot(d) / d.length_squared().max(1e-300)).clamp(0.0, 1.0);
@@ -79,6 +66,35 @@ impl Rail {
             }
         }
         best.1
+    }
+
+    /// Pieces within `reach` of a length, all with `None`, in rising order; those near the start
+    /// of a closed rail may come from both sides of it.
+    fn pieces_near(&self, near: Option<(f64, f64)>) -> [Range<usize>; 2] {
+        let n = self.along.len() - 1;
+        let whole = self.length();
+        let between = |low: f64, high: f64| {
+            let first = self.along[1..].partition_point(|&end| end < low);
+            let last = self.along[..n].partition_point(|&start| start <= high);
+            first..last.max(first)
+        };
+        match near {
+            Some((s, reach)) if !self.closed => [between(s - reach, s + reach), n..n],
+            Some((s, reach)) if 2.0 * reach < whole => {
+                let s = s.rem_euclid(whole);
+                let (low, high) = (s - reach, s + reach);
+                let [one, two] = if low < 0.0 {
+                    [between(0.0, high), between(low + whole, whole)]
+                } else if high > whole {
+                    [between(0.0, high - whole), between(low, whole)]
+                } else {
+                    [between(low, high), n..n]
+                };
+                // One long piece may reach both ways around.
+                [one.clone(), two.start.max(one.end)..two.end]
+            }
+            _ => [0..n, n..n],
+        }
     }
 }
 
@@ -283,5 +299,47 @@ mod tests {
         assert_eq!(rail.length(), 4.0);
         assert_eq!(rail.at(4.5), DVec3::new(0.5, 0.0, 0.0));
         assert!((rail.nearest(DVec3::new(-0.2, 0.25, 0.0), None) - 3.75).abs() < 1e-12);
+    }
+
+    #[test]
+    fn pieces_within_reach_are_those_that_a_look_at_each_finds() {
+        let points: Vec<DVec3> = (0..23u32)
+            .map(|i| {
+                let turn = std::f64::consts::TAU * (f64::from(i) / 23.0).powf(1.3);
+                DVec3::new(turn.cos(), turn.sin(), 0.3 * (3.0 * turn).sin())
+            })
+            .collect();
+        for closed in [false, true] {
+            let rail = Rail::new(points.clone(), closed, false);
+            let whole = rail.length();
+            for step in 0..60 {
+                let s = whole * f64::from(step) / 59.0;
+                for reach in [0.0, 0.01, 0.4, 1.7, 0.49 * whole, whole] {
+                    let found: Vec<usize> = rail
+                        .pieces_near(Some((s, reach)))
+                        .into_iter()
+                        .flatten()
+                        .collect();
+                    let gap = |i: usize| {
+                        let [a, b] = [rail.along[i], rail.along[i + 1]];
+                        let turns = if closed {
+                            [-whole, 0.0, whole]
+                        } else {
+                            [0.0; 3]
+                        };
+                        let apart = |t: f64| (a + t - s).max(s - b - t).max(0.0);
+                        turns.map(apart).into_iter().fold(f64::INFINITY, f64::min)
+                    };
+                    // Pieces that only just touch the reach may go either way by rounding.
+                    let rounding = 1e-9 * whole;
+                    for i in 0..rail.along.len() - 1 {
+                        if (gap(i) - reach).abs() > rounding {
+                            assert_eq!(found.contains(&i), gap(i) <= reach, "{i} at {s}");
+                        }
+                    }
+                    assert!(found.is_sorted_by(|a, b| a < b));
+                }
+            }
+        }
     }
 }

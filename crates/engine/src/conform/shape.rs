@@ -1,9 +1,10 @@
 //! Rounds of shape fitting, and the search that squares up the worst quads.
 
 use mesh::{DVec3, QuadMesh};
+use rayon::prelude::*;
 
 use super::rails::Seat;
-use super::{Scene, normal_at, onto_surface};
+use super::{Foot, Scene, normal_at, onto_surface};
 
 /// Scaled Jacobian below which a round may not press a quad.
 pub(super) const FAIR: f64 = 0.6;
@@ -29,50 +30,97 @@ pub(super) fn round(
 ) {
     let asked = rectangles(mesh, scene.edge);
     let old = mesh.positions.clone();
+    let mut quality: Vec<f64> = (0..mesh.quads.len() as u32)
+        .into_par_iter()
+        .map(|q| jacobian_of(mesh, q))
+        .collect();
     for v in 0..old.len() {
-        if scene.seats[v] == Seat::Pinned || scene.quads_at[v].is_empty() {
+        let Some(step) = step_of(mesh, scene, v, share, &asked, &old, rails) else {
             continue;
-        }
-        if let Seat::On { rail, .. } = scene.seats[v]
-            && rails == Rails::Stay
-            && !scene.rails[rail].on_plane
-        {
-            continue;
-        }
-        let quads = &scene.quads_at[v];
-        let square: DVec3 = quads
-            .iter()
-            .map(|&(q, i)| asked[q as usize][i as usize])
-            .sum::<DVec3>()
-            / quads.len() as f64;
-        let even = match scene.seats[v] {
-            Seat::On { rail, .. } => along_rail(scene, &old, v, rail),
-            _ => old[v] + even_step(&old, v, &scene.opposite[v], &scene.around[v]),
         };
-        let goal = square.lerp(even, 0.5);
-        let normal = normal_at(mesh, scene, v);
-        let step = (goal - old[v]) * share;
-        let step = step - normal * step.dot(normal);
-        let before = (
-            mesh.positions[v],
-            scene.seats[v],
-            floor.map(|_| worst_at(mesh, scene, v)),
-        );
-        place(mesh, scene, v, old[v] + step, normal);
-        if let (Some(floor), Some(worst)) = (floor, before.2) {
-            let now = worst_at(mesh, scene, v);
-            if now < worst && now < floor {
-                (mesh.positions[v], scene.seats[v]) = (before.0, before.1);
+        let before = (mesh.positions[v], scene.seats[v]);
+        step.take(mesh, scene, v);
+        let quads = &scene.quads_at[v];
+        let worst = |of: &dyn Fn(usize, u32) -> f64| {
+            let each = quads.iter().enumerate().map(|(i, &(q, _))| of(i, q));
+            each.fold(f64::INFINITY, f64::min)
+        };
+        let after: Vec<f64> = quads.iter().map(|&(q, _)| jacobian_of(mesh, q)).collect();
+        let now = worst(&|i, _| after[i]);
+        if floor.is_some_and(|floor| now < floor) && now < worst(&|_, q| quality[q as usize]) {
+            (mesh.positions[v], scene.seats[v]) = before;
+        } else {
+            for (&(q, _), &jacobian) in quads.iter().zip(&after) {
+                quality[q as usize] = jacobian;
             }
         }
     }
 }
 
-/// Puts a vertex at its rail's, or the surface's, nearest point; where the surface has none
-/// that faces the same way, the vertex stays.
-pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3, normal: DVec3) {
+/// The step that a vertex would take from its place among `old`.
+fn step_of(
+    mesh: &QuadMesh,
+    scene: &Scene,
+    v: usize,
+    share: f64,
+    asked: &[[DVec3; 4]],
+    old: &[DVec3],
+    rails: Rails,
+) -> Option<Placed> {
+    let quads = &scene.quads_at[v];
+    let stays = match scene.seats[v] {
+        Seat::Pinned => true,
+        Seat::On { rail, .. } => rails == Rails::Stay && !scene.rails[rail].on_plane,
+        Seat::Free => false,
+    };
+    if stays || quads.is_empty() {
+        return None;
+    }
+    let square: DVec3 = quads
+        .iter()
+        .map(|&(q, i)| asked[q as usize][i as usize])
+        .sum::<DVec3>()
+        / quads.len() as f64;
+    let even = match scene.seats[v] {
+        Seat::On { rail, .. } => along_rail(scene, old, v, rail),
+        _ => old[v] + even_step(old, v, &scene.opposite[v], &scene.around[v]),
+    };
+    let goal = square.lerp(even, 0.5);
+    let normal = normal_at(mesh, scene, v);
+    let step = (goal - old[v]) * share;
+    let step = step - normal * step.dot(normal);
+    place(scene, v, old[v] + step, normal)
+}
+
+/// A place for a vertex.
+#[derive(Clone, Copy, Debug)]
+enum Placed {
+    /// On the surface.
+    Surface(Foot),
+    /// On a rail, at a length from its start.
+    Rail(usize, f64),
+}
+
+impl Placed {
+    fn take(self, mesh: &mut QuadMesh, scene: &mut Scene, v: usize) {
+        match self {
+            Self::Surface(foot) => {
+                mesh.positions[v] = foot.point;
+                scene.feet[v] = Some(foot.triangle);
+            }
+            Self::Rail(rail, s) => {
+                scene.seats[v] = Seat::On { rail, s };
+                mesh.positions[v] = scene.rails[rail].at(s);
+            }
+        }
+    }
+}
+
+/// The point of a vertex's rail, or of the surface, that is nearest to `at`; none where the
+/// vertex is pinned, or the surface has no point that faces the same way.
+fn place(scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
     match scene.seats[v] {
-        Seat::Pinned => {}
+        Seat::Pinned => None,
         Seat::Free => {
             // Only vertices of the centre line may lie on the mirror plane.
             let apart = |p: DVec3| {
@@ -80,14 +128,13 @@ pub(super) fn place(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, at: DVec3,
                     .plane
                     .is_none_or(|plane| plane.height(p) > 0.05 * scene.edge)
             };
-            if let Some(there) = onto_surface(scene, at, normal).filter(|&p| apart(p)) {
-                mesh.positions[v] = there;
-            }
+            onto_surface(scene, at, normal, scene.feet[v])
+                .filter(|foot| apart(foot.point))
+                .map(Placed::Surface)
         }
         Seat::On { rail, s } => {
             let s = scene.rails[rail].nearest(at, Some((s, scene.edge)));
-            scene.seats[v] = Seat::On { rail, s };
-            mesh.positions[v] = scene.rails[rail].at(s);
+            Some(Placed::Rail(rail, s))
         }
     }
 }
@@ -141,7 +188,7 @@ const LEAST_SIDE: f64 = 0.7;
 /// For every quad, its corners in the rectangle nearest to it.
 fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
     mesh.quads
-        .iter()
+        .par_iter()
         .map(|quad| {
             let [p, q, r, s] = quad.map(|v| mesh.positions[v as usize]);
             let centre = (p + q + r + s) / 4.0;
@@ -173,19 +220,20 @@ pub(crate) fn scaled_jacobian(corners: [DVec3; 4]) -> f64 {
     let normal = (corners[2] - corners[0])
         .cross(corners[3] - corners[1])
         .normalize_or_zero();
+    let sides = [0, 1, 2, 3].map(|i| (corners[(i + 1) % 4] - corners[i]).normalize_or_zero());
     (0..4)
-        .map(|i| {
-            let ahead = (corners[(i + 1) % 4] - corners[i]).normalize_or_zero();
-            let back = (corners[(i + 3) % 4] - corners[i]).normalize_or_zero();
-            ahead.cross(back).dot(normal)
-        })
+        .map(|i| sides[i].cross(-sides[(i + 3) % 4]).dot(normal))
         .fold(f64::INFINITY, f64::min)
+}
+
+fn jacobian_of(mesh: &QuadMesh, quad: u32) -> f64 {
+    scaled_jacobian(mesh.quads[quad as usize].map(|c| mesh.positions[c as usize]))
 }
 
 fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
     scene.quads_at[v]
         .iter()
-        .map(|&(q, _)| scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize])))
+        .map(|&(q, _)| jacobian_of(mesh, q))
         .fold(f64::INFINITY, f64::min)
 }
 
@@ -202,8 +250,7 @@ pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
     for round in 0..8 {
         let pressed: Vec<u32> = (0..mesh.quads.len() as u32)
             .filter(|&q| {
-                let now =
-                    scaled_jacobian(mesh.quads[q as usize].map(|c| mesh.positions[c as usize]));
+                let now = jacobian_of(mesh, q);
                 now < PRESSED && now < before[q as usize] - 1e-9
             })
             .collect();
@@ -312,7 +359,9 @@ fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best:
         mesh.positions[v] = home;
         scene.seats[v] = seat;
         let goal = home + (aside * angle.cos() + ahead * angle.sin()) * step;
-        place(mesh, scene, v, goal, normal);
+        if let Some(placed) = place(scene, v, goal, normal) {
+            placed.take(mesh, scene, v);
+        }
         // A foot far from where it was looked for is on another fold.
         if mesh.positions[v].distance(goal) > 1.5 * step {
             continue;

@@ -6,6 +6,7 @@
 //! points spread on the quads, by Gauss–Seidel rounds, along vertex normals.
 
 use mesh::{DVec3, QuadMesh};
+use rayon::prelude::*;
 
 use super::rails::Seat;
 use super::{Scene, normal_at, onto_surface};
@@ -26,11 +27,12 @@ struct Sample {
 /// Moves vertices along their normals so that the faces straddle the sculpt.
 pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
     let home = mesh.positions.clone();
+    let mut feet = vec![None; mesh.quads.len()];
     for _ in 0..ROUNDS {
         let normals: Vec<DVec3> = (0..mesh.positions.len())
             .map(|v| held_normal(mesh, scene, v))
             .collect();
-        let samples = samples_of(mesh, scene, &normals);
+        let samples = samples_of(mesh, scene, &normals, &mut feet);
         let mut by_vertex: Vec<Vec<(u32, u8)>> = vec![Vec::new(); mesh.positions.len()];
         for (s, sample) in samples.iter().enumerate() {
             for (k, &v) in sample.corners.iter().enumerate() {
@@ -80,9 +82,16 @@ fn held_normal(mesh: &QuadMesh, scene: &Scene, v: usize) -> DVec3 {
     }
 }
 
-fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> {
-    let mut samples = Vec::with_capacity(mesh.quads.len() * GRID * GRID);
-    for quad in &mesh.quads {
+/// Samples of every quad; `feet` keeps where the sculpt was met under each quad's first one.
+fn samples_of(
+    mesh: &QuadMesh,
+    scene: &Scene,
+    normals: &[DVec3],
+    feet: &mut [Option<u32>],
+) -> Vec<Sample> {
+    let of_quad = |(quad, first): (&[u32; 4], &mut Option<u32>)| {
+        let mut samples = Vec::with_capacity(GRID * GRID);
+        let mut row = *first;
         let p = quad.map(|v| mesh.positions[v as usize]);
         let normal = quad
             .iter()
@@ -90,6 +99,7 @@ fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> 
             .sum::<DVec3>()
             .normalize_or_zero();
         for i in 0..GRID {
+            let mut near = row;
             for j in 0..GRID {
                 let (x, y) = (
                     (i as f64 + 0.5) / GRID as f64,
@@ -97,8 +107,15 @@ fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> 
                 );
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
-                let gap =
-                    onto_surface(scene, at, normal).map_or(0.0, |there| (there - at).dot(normal));
+                let found = onto_surface(scene, at, normal, near);
+                let gap = found.map_or(0.0, |foot| (foot.point - at).dot(normal));
+                near = found.map(|foot| foot.triangle).or(near);
+                if j == 0 {
+                    row = near;
+                }
+                if (i, j) == (0, 0) {
+                    *first = near;
+                }
                 samples.push(Sample {
                     corners: *quad,
                     weights,
@@ -106,6 +123,8 @@ fn samples_of(mesh: &QuadMesh, scene: &Scene, normals: &[DVec3]) -> Vec<Sample> 
                 });
             }
         }
-    }
-    samples
+        samples
+    };
+    let each: Vec<Vec<Sample>> = mesh.quads.par_iter().zip(feet).map(of_quad).collect();
+    each.into_iter().flatten().collect()
 }

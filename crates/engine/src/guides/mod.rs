@@ -25,6 +25,7 @@ use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt, Share};
 use polyline::Polyline;
 
 pub use error::GuideError;
+pub use rim::Rims;
 
 /// What curves should be like.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,7 +66,7 @@ struct Drawn {
 struct Ground<'a> {
     sculpt: &'a Sculpt,
     /// The sculpt's boundary loops.
-    rims: Vec<Polyline>,
+    rims: &'a Rims,
     /// Target edge of the quads, model units.
     edge: f64,
     /// The sculpt's diagonal, model units.
@@ -98,6 +99,21 @@ pub fn run(
     options: &GuideOptions,
     task: &Task,
 ) -> Result<(GuideCurves, Findings), GuideError> {
+    run_beside(&Rims::of(sculpt), guides, sculpt, plane, options, task)
+}
+
+/// As [`run`], with the sculpt's rims found before.
+///
+/// # Errors
+/// As [`run`].
+pub fn run_beside(
+    rims: &Rims,
+    guides: &[Guide],
+    sculpt: &Sculpt,
+    plane: Option<Plane>,
+    options: &GuideOptions,
+    task: &Task,
+) -> Result<(GuideCurves, Findings), GuideError> {
     let edge = options.edge;
     if !(edge.is_finite() && edge > 0.0) {
         return Err(GuideError::BadEdge { edge });
@@ -105,7 +121,7 @@ pub fn run(
     let mut findings = Findings::default();
     let mut ground = Ground {
         sculpt,
-        rims: rim::rims(sculpt),
+        rims,
         edge,
         diagonal: sculpt.mesh.diagonal(),
         router: snap::Router::default(),
@@ -204,7 +220,7 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
             least,
         });
     }
-    if let Some(along) = rim::along(&line, guide.kind, &ground.rims, edge) {
+    if let Some(along) = rim::along(&line, guide.kind, ground.rims, edge) {
         return Ok((along, true));
     }
     Ok((snap::smooth(&line, sculpt, edge), false))

@@ -9,30 +9,30 @@ use crate::symmetry::boundary_loops;
 /// A loop whose points stray further than this from the guide isn't what it means, in target edges.
 const WANDER: f64 = 1.5;
 
-/// The sculpt's boundary loops, with the surface on the left.
-pub(super) fn rims(sculpt: &Sculpt) -> Vec<Polyline> {
-    boundary_loops(&sculpt.mesh)
-        .into_iter()
-        .map(|vertices| Polyline {
+/// A sculpt's boundary loops, with the surface on the left. Finding them reads every triangle.
+#[derive(Clone, Debug)]
+pub struct Rims(Vec<Polyline>);
+
+impl Rims {
+    /// Those of a sculpt.
+    pub fn of(sculpt: &Sculpt) -> Self {
+        let loops = boundary_loops(&sculpt.mesh).into_iter();
+        let rim = |vertices: Vec<u32>| Polyline {
             points: vertices
                 .iter()
                 .map(|&v| sculpt.mesh.positions[v as usize].as_dvec3())
                 .collect(),
             closed: true,
-        })
-        .collect()
+        };
+        Self(loops.map(rim).collect())
+    }
 }
 
 /// The loop, or the piece of one, that a guide runs along: within 0.6 of a target edge for
 /// an opening, 0.3 for other guides.
-pub(super) fn along(
-    line: &Polyline,
-    kind: GuideKind,
-    rims: &[Polyline],
-    edge: f64,
-) -> Option<Polyline> {
+pub(super) fn along(line: &Polyline, kind: GuideKind, rims: &Rims, edge: f64) -> Option<Polyline> {
     let reach = edge * if kind == GuideKind::Opening { 0.6 } else { 0.3 };
-    rims.iter().find_map(|rim| {
+    rims.0.iter().find_map(|rim| {
         let close = |p: &DVec3| rim.nearest(*p).is_some_and(|n| n.distance <= reach);
         if !line.points.iter().all(close) {
             return None;

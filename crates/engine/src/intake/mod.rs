@@ -121,6 +121,8 @@ pub fn run(
     choose_pieces(&mut shell, &pieces, options, &mut report)?;
     task.report("intake", 0.55)?;
     repair(&mut shell, &linking, &pieces, &mut report);
+    // They have served; what follows needs the room.
+    drop((linking, pieces));
     let size = living_diagonal(&shell);
     let holes = holes::close_small(&mut shell, size, options);
     note_holes(&holes, &mut report);

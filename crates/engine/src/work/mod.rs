@@ -26,7 +26,7 @@ mod tests;
 use base::{Finding, Findings, Level, Place, Task};
 
 use crate::guides::GuideCurves;
-use crate::model::{ChainSource, Sculpt, WorkSurface};
+use crate::model::{ChainSource, Plane, Sculpt, WorkSurface};
 use crate::symmetry::Half;
 use dense::Dense;
 use remesh::Remesher;
@@ -70,28 +70,54 @@ pub fn run(
     options: &WorkOptions,
     task: &Task,
 ) -> Result<(WorkSurface, Findings), WorkError> {
-    run_light(&LightHalf::whole(half)?, sculpt, curves, options, task)
+    lay(&LightHalf::whole(half)?, sculpt, curves, options, task)?.finish(curves, task)
 }
 
-/// As [`run`], from a half that was made light before.
-///
-/// # Errors
-/// [`WorkError`].
-pub fn run_light(
-    half: &LightHalf,
-    sculpt: &Sculpt,
+/// A half with the curves among its edges, and what lies beyond openings cut away.
+pub struct Laid<'a> {
+    dense: Dense<'a>,
+    trimmed: trim::Trimmed,
+    plane: Option<Plane>,
+}
+
+impl Laid<'_> {
+    /// Area that openings leave, square model units.
+    pub fn area(&self) -> f64 {
+        let mesh = &self.dense.mesh;
+        let alive = (0..mesh.tri.len()).filter(|&t| mesh.alive(t));
+        alive.map(|t| mesh.area_normal(t).length() / 2.0).sum()
+    }
+
+    /// Makes the work surface. `curves` are those that were laid.
+    ///
+    /// # Errors
+    /// [`WorkError`].
+    pub fn finish(
+        self,
+        curves: &GuideCurves,
+        task: &Task,
+    ) -> Result<(WorkSurface, Findings), WorkError> {
+        finish_laid(self, curves, task)
+    }
+}
+
+fn finish_laid(
+    laid: Laid<'_>,
     curves: &GuideCurves,
-    options: &WorkOptions,
     task: &Task,
 ) -> Result<(WorkSurface, Findings), WorkError> {
-    let (mut dense, trimmed) = lay(half, sculpt, curves, options, task)?;
-    let edge = dense.edge;
+    let Laid {
+        mut dense,
+        trimmed,
+        plane,
+    } = laid;
+    let (edge, sculpt) = (dense.edge, dense.sculpt);
     dense.pin_corners();
     task.report("work", 0.3)?;
     reduce::reduce(&mut dense.mesh, &dense.rails, 0.8 * edge, task)?;
     dense.snap_to_rails();
     task.report("work", 0.6)?;
-    let mut work = Remesher::new(dense.mesh, dense.rails, sculpt, half.plane, edge);
+    let mut work = Remesher::new(dense.mesh, dense.rails, sculpt, plane, edge);
     for _ in 0..ROUNDS {
         work.set_sizes();
         work.unfold();
@@ -112,31 +138,18 @@ pub fn run_light(
     Ok((surface, findings))
 }
 
-/// Area that openings leave of a half, square model units: what [`run_light`] would make a
-/// surface of, at a part of the cost.
+/// Lays curves among the edges of a half that was made light before, and cuts away what lies
+/// beyond openings: the first part of [`run`].
 ///
 /// # Errors
 /// [`WorkError`].
-pub fn kept_area(
-    half: &LightHalf,
-    sculpt: &Sculpt,
-    curves: &GuideCurves,
-    options: &WorkOptions,
-    task: &Task,
-) -> Result<f64, WorkError> {
-    let mesh = lay(half, sculpt, curves, options, task)?.0.mesh;
-    let alive = (0..mesh.tri.len()).filter(|&t| mesh.alive(t));
-    Ok(alive.map(|t| mesh.area_normal(t).length() / 2.0).sum())
-}
-
-/// Curves among the edges, and what lies beyond openings gone.
-fn lay<'a>(
+pub fn lay<'a>(
     half: &LightHalf,
     sculpt: &'a Sculpt,
     curves: &GuideCurves,
     options: &WorkOptions,
     task: &Task,
-) -> Result<(Dense<'a>, trim::Trimmed), WorkError> {
+) -> Result<Laid<'a>, WorkError> {
     let edge = options.edge * options.ratio;
     if !(edge.is_finite() && options.edge > 0.0 && options.ratio > 0.0) {
         return Err(WorkError::BadOptions {
@@ -152,7 +165,11 @@ fn lay<'a>(
     dense.split_long()?;
     embed::embed(&mut dense, curves, task)?;
     let trimmed = trim::trim(&mut dense, curves)?;
-    Ok((dense, trimmed))
+    Ok(Laid {
+        dense,
+        trimmed,
+        plane: half.plane,
+    })
 }
 
 /// Room beside rails, better angles, nothing folded, and no gaps in the arrays.

@@ -11,23 +11,32 @@ pub(crate) struct Foot {
     pub point: DVec3,
     /// Unit normal, interpolated between the sculpt's vertices.
     pub normal: DVec3,
+    /// The sculpt's triangle.
+    pub triangle: u32,
 }
 
 /// The nearest point of the sculpt within `reach` on a triangle that faces like `normal`
 /// (with any facing if `normal` is zero). A point never lands on the inner wall of a
 /// thick cloth that way.
 pub(crate) fn foot(sculpt: &Sculpt, p: DVec3, normal: DVec3, reach: f64) -> Option<Foot> {
+    foot_from(sculpt, p, normal, reach, None)
+}
+
+/// As [`foot`]; looking starts at a triangle, which doesn't change what is found.
+pub(crate) fn foot_from(
+    sculpt: &Sculpt,
+    p: DVec3,
+    normal: DVec3,
+    reach: f64,
+    near: Option<u32>,
+) -> Option<Foot> {
     let mesh = &sculpt.mesh;
-    let found = if normal == DVec3::ZERO {
-        sculpt.index.closest_within(p, reach)
-    } else {
-        sculpt
-            .index
-            .closest_where(p, reach, |t| mesh.area_normal(t as usize).dot(normal) > 0.0)
-    }?;
+    let faces = |t: u32| normal == DVec3::ZERO || mesh.area_normal(t as usize).dot(normal) > 0.0;
+    let found = sculpt.index.closest_from(p, reach, near, faces)?;
     Some(Foot {
         point: found.point,
         normal: normal_at(sculpt, &found),
+        triangle: found.triangle,
     })
 }
 

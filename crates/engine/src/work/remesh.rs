@@ -15,7 +15,7 @@ use flips::angle_measure;
 
 use super::edit::{Collapse, EditMesh, NONE};
 use super::error::WorkError;
-use super::project::foot;
+use super::project::{foot, foot_from};
 use super::rail::Rail;
 use crate::model::{Plane, Sculpt};
 
@@ -42,6 +42,8 @@ pub(super) struct Remesher<'a> {
     pub edge: f64,
     /// Unit normal of the sculpt under each vertex.
     pub normals: Vec<DVec3>,
+    /// Triangle of the sculpt that each vertex was last put on: the next question starts there.
+    pub feet: Vec<Option<u32>>,
     /// Target edge length at each vertex, model units.
     pub sizes: Vec<f64>,
     /// More vertices than this are refused.
@@ -72,6 +74,7 @@ impl<'a> Remesher<'a> {
             plane,
             edge,
             normals,
+            feet: vec![None; count],
             sizes: vec![edge; count],
             most_vertices,
         }
@@ -139,6 +142,8 @@ impl<'a> Remesher<'a> {
         let length = self.mesh.length(h);
         let new = self.mesh.split(h, at);
         self.normals.push(normal);
+        self.feet
+            .push(self.feet[a as usize].or(self.feet[b as usize]));
         self.sizes.push(size);
         if self.mesh.segment_of(h).is_none() {
             // No further than half the edge, or splitting might never end.
@@ -150,12 +155,15 @@ impl<'a> Remesher<'a> {
     /// Moves a vertex inside to its foot on the sculpt, unless that would turn a triangle over.
     fn put_on_sculpt(&mut self, v: u32, reach: f64) {
         let old = self.mesh.pos[v as usize];
-        let Some(foot) = foot(self.sculpt, old, self.normals[v as usize], reach) else {
+        let near = self.feet[v as usize];
+        let normal = self.normals[v as usize];
+        let Some(foot) = foot_from(self.sculpt, old, normal, reach, near) else {
             return;
         };
         if self.behind_plane(foot.point) {
             return;
         }
+        self.feet[v as usize] = Some(foot.triangle);
         let tilted = self.tilted_around(v);
         self.mesh.pos[v as usize] = foot.point;
         let normal = std::mem::replace(&mut self.normals[v as usize], foot.normal);
@@ -264,6 +272,8 @@ impl<'a> Remesher<'a> {
             .collect();
         let mut at = live.iter();
         self.normals.retain(|_| at.next().copied().unwrap_or(false));
+        let mut at = live.iter();
+        self.feet.retain(|_| at.next().copied().unwrap_or(false));
         let mut at = live.iter();
         self.sizes.retain(|_| at.next().copied().unwrap_or(false));
         self.mesh.compact();

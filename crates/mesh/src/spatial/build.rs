@@ -59,6 +59,9 @@ impl Bounds {
     }
 }
 
+/// Stands for a triangle with a corner that isn't finite or doesn't exist.
+const UNUSABLE: u32 = u32::MAX;
+
 /// A triangle while the tree is built.
 #[derive(Clone, Copy)]
 struct Item {
@@ -67,20 +70,22 @@ struct Item {
 }
 
 impl Item {
-    fn new(mesh: &TriMesh, triangle: usize) -> Option<Self> {
-        let mut bounds = Bounds::NOTHING;
-        for &v in &mesh.triangles[triangle] {
-            let p = mesh.positions.get(v as usize)?;
-            if !p.is_finite() {
-                return None;
-            }
-            let p = p.to_array();
-            bounds.join(&Bounds { low: p, high: p });
-        }
-        Some(Self {
-            bounds,
+    /// A triangle's item; one with [`UNUSABLE`] for a triangle that can't be found.
+    fn new(mesh: &TriMesh, triangle: usize) -> Self {
+        let mut item = Self {
+            bounds: Bounds::NOTHING,
             triangle: triangle as u32,
-        })
+        };
+        for &v in &mesh.triangles[triangle] {
+            match mesh.positions.get(v as usize).filter(|p| p.is_finite()) {
+                Some(p) => {
+                    let p = p.to_array();
+                    item.bounds.join(&Bounds { low: p, high: p });
+                }
+                None => item.triangle = UNUSABLE,
+            }
+        }
+        item
     }
 
     /// Halves are added, not halved, so that no coordinate overflows.
@@ -91,10 +96,13 @@ impl Item {
 
 /// Nodes in depth-first order and the triangles in the order of the leaves.
 pub(super) fn build(mesh: &TriMesh) -> (Vec<Node>, Vec<u32>) {
+    // Mapped, not filtered: so each thread writes into its part of one array, and the items,
+    // which take more room than anything else here, are held but once.
     let mut items: Vec<Item> = (0..mesh.triangles.len())
         .into_par_iter()
-        .filter_map(|t| Item::new(mesh, t))
+        .map(|t| Item::new(mesh, t))
         .collect();
+    items.retain(|item| item.triangle != UNUSABLE);
     if items.is_empty() {
         return (Vec::new(), Vec::new());
     }

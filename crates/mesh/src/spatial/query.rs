@@ -35,14 +35,25 @@ impl SurfaceIndex {
         reach: f64,
         accept: impl Fn(u32) -> bool,
     ) -> Option<Closest> {
+        self.closest_from(p, reach, None, accept)
+    }
+
+    /// As [`SurfaceIndex::closest_where`], with the same answer, found sooner where `near` is a
+    /// triangle close to it, such as the answer for a point close by.
+    pub fn closest_from(
+        &self,
+        p: DVec3,
+        reach: f64,
+        near: Option<u32>,
+        accept: impl Fn(u32) -> bool,
+    ) -> Option<Closest> {
         if !p.is_finite() || reach.is_nan() || reach < 0.0 {
             return None;
         }
         let slack = SLACK * (self.extent + p.abs().max_element());
         let mut best: Option<Closest> = None;
         let mut bound = (reach, u32::MAX);
-        let entry = |node: &Node| box_distance(node, p);
-        self.walk(reach, slack, entry, |triangle| {
+        let mut visit = |triangle: u32| {
             let (point, barycentric) = closest_on_triangle(p, self.mesh.corners(triangle as usize));
             let distance = point.distance(p);
             if better(distance, triangle, bound) && accept(triangle) {
@@ -54,9 +65,28 @@ impl SurfaceIndex {
                     barycentric,
                 });
             }
-            bound.0
-        });
+            (bound.0 + slack).powi(2)
+        };
+        // Squares order as their roots do, and need no root for each box.
+        let mut limit = (reach + slack).powi(2);
+        if let Some(triangle) = near.filter(|&t| self.is_usable(t)) {
+            limit = visit(triangle);
+        }
+        self.walk(limit, |node| box_distance_squared(node, p), visit);
         best
+    }
+
+    /// Whether a triangle is one that answers may name.
+    fn is_usable(&self, triangle: u32) -> bool {
+        let mesh = &self.mesh;
+        let usable = |&v: &u32| {
+            mesh.positions
+                .get(v as usize)
+                .is_some_and(|p| p.is_finite())
+        };
+        mesh.triangles
+            .get(triangle as usize)
+            .is_some_and(|corners| corners.iter().all(usable))
     }
 
     /// Where a ray first meets the surface, from either side, no further than
@@ -72,7 +102,7 @@ impl SurfaceIndex {
         let mut best: Option<RayHit> = None;
         let mut bound = (max_distance, u32::MAX);
         let entry = |node: &Node| box_entry(node, origin, inverse, slack);
-        self.walk(max_distance, slack, entry, |triangle| {
+        self.walk(max_distance + slack, entry, |triangle| {
             if let Some(distance) = ray.meet(self.mesh.corners(triangle as usize))
                 && better(distance, triangle, bound)
             {
@@ -83,22 +113,20 @@ impl SurfaceIndex {
                     point: origin + distance * ray.direction,
                 });
             }
-            bound.0
+            bound.0 + slack
         });
         best
     }
 
     /// Visits triangles, nearest boxes first. `entry` gives the least distance at which
-    /// anything in a node can be, infinity for never; `visit` gives the distance beyond
-    /// which nothing matters any more.
+    /// anything in a node can be, infinity for never; `limit` is the distance beyond which
+    /// nothing matters, and `visit` gives what has become of it. All distances may be squared.
     fn walk(
         &self,
-        reach: f64,
-        slack: f64,
+        mut limit: f64,
         entry: impl Fn(&Node) -> f64,
         mut visit: impl FnMut(u32) -> f64,
     ) {
-        let mut limit = reach + slack;
         let matters = |near: f64, limit: f64| near < f64::INFINITY && near <= limit;
         let mut waiting = Waiting::default();
         let mut next = self.nodes.first().map(|root| (0, entry(root)));
@@ -109,7 +137,7 @@ impl SurfaceIndex {
             let node = &self.nodes[at];
             if node.count > 0 {
                 for &triangle in self.leaf(node) {
-                    limit = visit(triangle) + slack;
+                    limit = visit(triangle);
                 }
                 continue;
             }
@@ -163,11 +191,11 @@ impl Waiting {
     }
 }
 
-/// Distance from a point to a node's box, 0 inside.
+/// Squared distance from a point to a node's box, 0 inside.
 #[inline]
-fn box_distance(node: &Node, p: DVec3) -> f64 {
+fn box_distance_squared(node: &Node, p: DVec3) -> f64 {
     let (low, high) = (corner(node.low), corner(node.high));
-    (low - p).max(p - high).max(DVec3::ZERO).length()
+    (low - p).max(p - high).max(DVec3::ZERO).length_squared()
 }
 
 /// Distance at which a ray enters a node's box, 0 from inside, infinity for a miss.

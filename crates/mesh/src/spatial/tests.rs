@@ -121,6 +121,11 @@ proptest! {
             prop_assert_eq!(index.closest_within(p, reach), brute_closest(&index, p, reach, |_| true));
             let odd = |t: u32| t % 2 == 1;
             prop_assert_eq!(index.closest_where(p, reach, odd), brute_closest(&index, p, reach, odd));
+            // Wherever it starts, even at a triangle that doesn't exist.
+            for near in [0, seed as u32 % 300, u32::MAX] {
+                let found = index.closest_from(p, reach, Some(near), odd);
+                prop_assert_eq!(found, brute_closest(&index, p, reach, odd));
+            }
         }
     }
 

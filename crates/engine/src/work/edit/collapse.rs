@@ -49,7 +49,7 @@ impl EditMesh {
             }
         }
         self.neighbours(a)
-            .all(|x| x == b || x == c || x == d || self.edge_between(x, b).is_none())
+            .all(|x| x == b || x == c || x == d || self.neighbours(b).all(|y| y != x))
     }
 
     /// Whether the two edges that fall together on either side could both keep their segments.

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use super::{REACH, Remesher, TILTED};
 use crate::work::edit::EditMesh;
-use crate::work::project::{Foot, foot};
+use crate::work::project::{Foot, foot_from};
 
 impl Remesher<'_> {
     /// Moves each vertex towards the middle of its neighbours, all at once, and takes back
@@ -23,6 +23,7 @@ impl Remesher<'_> {
             if let Some(foot) = foot {
                 self.mesh.pos[v] = foot.point;
                 self.normals[v] = foot.normal;
+                self.feet[v] = Some(foot.triangle);
             }
         }
         // Each sweep takes back whole triangles, so few are needed.
@@ -89,9 +90,10 @@ impl Remesher<'_> {
         };
         let target = sum / weight;
         let flat = target - normal * (target - at).dot(normal);
+        let near = self.feet[v as usize];
         let found = match self.crest(v, flat) {
-            Some(crest) => foot(self.sculpt, crest, DVec3::ZERO, 0.5 * self.edge)?,
-            None => foot(self.sculpt, flat, normal, REACH * self.edge)?,
+            Some(crest) => foot_from(self.sculpt, crest, DVec3::ZERO, 0.5 * self.edge, near)?,
+            None => foot_from(self.sculpt, flat, normal, REACH * self.edge, near)?,
         };
         (!self.behind_plane(found.point)).then_some(found)
     }
@@ -140,13 +142,11 @@ impl Remesher<'_> {
             return;
         }
         self.mesh.slide(both, param);
-        if let Some(found) = foot(
-            self.sculpt,
-            self.mesh.pos[v as usize],
-            self.normals[v as usize],
-            REACH * self.edge,
-        ) {
+        let (at, normal) = (self.mesh.pos[v as usize], self.normals[v as usize]);
+        let reach = REACH * self.edge;
+        if let Some(found) = foot_from(self.sculpt, at, normal, reach, self.feet[v as usize]) {
             self.normals[v as usize] = found.normal;
+            self.feet[v as usize] = Some(found.triangle);
         }
     }
 
@@ -178,15 +178,13 @@ impl Remesher<'_> {
             normal += self.normals[u as usize];
             count += 1.0;
         }
-        let found = foot(
-            self.sculpt,
-            sum / count,
-            normal.normalize_or_zero(),
-            REACH * self.edge,
-        );
+        let (middle, normal) = (sum / count, normal.normalize_or_zero());
+        let reach = REACH * self.edge;
+        let found = foot_from(self.sculpt, middle, normal, reach, self.feet[v as usize]);
         if let Some(found) = found.filter(|f| !self.behind_plane(f.point)) {
             self.mesh.pos[v as usize] = found.point;
             self.normals[v as usize] = found.normal;
+            self.feet[v as usize] = Some(found.triangle);
         }
     }
 }
