@@ -94,7 +94,7 @@ fn mirror(whole: &mut Drawn, plane: &Plane, ground: &mut Ground<'_>) {
         }
     }
     snap::mend(&mut whole.line, ground);
-    let along = rim::along(&whole.line, whole.kind, &ground.rims, ground.edge);
+    let along = rim::along(&whole.line, whole.kind, ground.rims, ground.edge);
     whole.rim = along.is_some();
     if let Some(along) = along {
         whole.line = along;

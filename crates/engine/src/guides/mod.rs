@@ -206,7 +206,7 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
     let snapped = snap::snap(guide, ground)?;
     if guide.kind == GuideKind::Opening && guide.closed {
         let drawn: Vec<DVec3> = snapped.iter().map(|s| s.point).collect();
-        if let Some(loop_around) = rim::around(&drawn, &ground.rims, edge) {
+        if let Some(loop_around) = rim::around(&drawn, ground.rims, edge) {
             return Ok((loop_around, true));
         }
     }

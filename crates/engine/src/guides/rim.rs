@@ -53,8 +53,8 @@ pub(super) fn along(line: &Polyline, kind: GuideKind, rims: &Rims, edge: f64) ->
 /// The loop that an opening goes round, told by its drawn points alone: all lie within 0.6 of a
 /// target edge of the loop and follow each other once round it. Between them the drawing may cut
 /// the loop's corners by many target edges; the opening still is the loop.
-pub(super) fn around(drawn: &[DVec3], rims: &[Polyline], edge: f64) -> Option<Polyline> {
-    rims.iter().find_map(|rim| {
+pub(super) fn around(drawn: &[DVec3], rims: &Rims, edge: f64) -> Option<Polyline> {
+    rims.0.iter().find_map(|rim| {
         let nearest = drawn.iter().map(|&p| rim.nearest(p));
         let nearest: Vec<_> = nearest.collect::<Option<_>>()?;
         if nearest.iter().any(|n| n.distance > 0.6 * edge) {
