@@ -119,6 +119,11 @@ fn an_edit_that_breaks_a_promise_or_finds_no_place_is_told_by_its_line() {
     assert!(refused[0].starts_with(&format!("Edit 2 (remove, line {})", lines[1])));
     assert!(refused[0].contains("guide 'elbow'"), "{refused:?}");
     assert_eq!(said(&findings, "edit-played").len(), 3);
+    let counts = said(&findings, "guide-count");
+    let fails = counts
+        .iter()
+        .filter(|s| s.contains("has 14 edges, but 12 were asked"));
+    assert_eq!(fails.count(), 3, "{counts:?}");
     let broken = said(&findings, "edit-count");
     assert_eq!(broken.len(), 3, "{broken:?}");
     assert!(

@@ -9,7 +9,6 @@ use mesh::{DVec3, QuadMesh};
 use super::draft::Draft;
 use super::*;
 use crate::assemble::{Parts, Sides};
-use crate::check::{self, CheckInput};
 use crate::model::Sculpt;
 use crate::symmetry::fixtures::{grid, on_tube, sculpt_of};
 use crate::testing::{Made, X, all_made, made};
@@ -680,36 +679,15 @@ fn a_promise_is_broken_unless_the_edit_says_so() {
             share: 0.5,
         })
     };
-    let counted = |edited: &Edited| {
-        let input = CheckInput {
-            surface: &edited.whole.mesh,
-            sculpt: &half.case.sculpt,
-            guides: &edited.guides,
-            plane: Some(X),
-            target_faces: None,
-            yardstick: false,
-        };
-        let (_, findings) = check::run(&input, &Task::default()).unwrap();
-        let failing = |f: &&Finding| f.level == Level::Fail;
-        findings
-            .iter()
-            .filter(failing)
-            .map(|f| f.sentence.clone())
-            .collect::<Vec<_>>()
-    };
     let edited = played(half, &[insert(false)]);
     assert_eq!(codes(&edited.findings), ["edit-played", "edit-count"]);
     let said = edited.findings.iter().nth(1).unwrap();
     assert_eq!(said.level, Level::Warn);
     assert_eq!((said.value, said.limit), (Some(18.0), Some(16.0)));
     assert!(said.sentence.contains("'waist'") && said.sentence.contains("line 41"));
-    assert_eq!(
-        counted(&edited),
-        ["Ring 'waist' has 18 edges, but 16 were asked."]
-    );
+    assert_eq!(edited.guides, half.case.guides);
     let edited = played(half, &[insert(true)]);
     assert_eq!(edited.guides[0].count, Some(18));
-    assert_eq!(counted(&edited), Vec::<String>::new());
 }
 
 #[test]
