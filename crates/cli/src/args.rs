@@ -10,6 +10,7 @@ Examples:
   loopwright demo
   loopwright run coat.toml --out out/coat
   loopwright run coat.toml --out out/coat --faces 2400 --threads 2
+  loopwright suggest coat.toml --out coat-proposed.toml
   loopwright measure out/coat/surface.obj --job coat.toml
   loopwright edit coat.toml insert --at 38.0,113.2,-6.1 --along 0,0,1 --recount
 
@@ -52,6 +53,8 @@ pub enum Verb {
     Run(Run),
     /// Make the lighthouse keeper's oilskin coat and its job file, run it, leave the report
     Demo(Demo),
+    /// Propose guides for a sculpt: write a copy of the job file with rings and lines to keep or drop
+    Suggest(Suggest),
     /// Check a surface of quads that is there already, whoever made it
     Measure(Measure),
     /// Append an edit to a job: a loop put in, taken out or slid, a vertex moved; each run plays it
@@ -124,6 +127,22 @@ pub struct Demo {
     /// Faces of the surface
     #[arg(long, value_name = "N", default_value_t = 1800)]
     pub faces: u32,
+    /// Common options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
+/// Options of `suggest`.
+#[derive(Debug, Group)]
+pub struct Suggest {
+    /// The job file (TOML); it needs no guides, and it stays as it is
+    pub job: PathBuf,
+    /// The copy with proposed guides; without it they are shown only
+    #[arg(long, value_name = "COPY")]
+    pub out: Option<PathBuf>,
+    /// Leave out proposals less sure than this, 0 to 1
+    #[arg(long, value_name = "CONFIDENCE", default_value_t = 0.0, value_parser = share)]
+    pub least: f64,
     /// Common options.
     #[command(flatten)]
     pub common: Common,
@@ -232,6 +251,12 @@ fn point(text: &str) -> Result<DVec3, String> {
     }
 }
 
+fn share(text: &str) -> Result<f64, String> {
+    let share = text.parse().ok();
+    let share = share.filter(|share| (0.0..=1.0).contains(share));
+    share.ok_or_else(|| "give a number from 0 to 1".to_owned())
+}
+
 fn picture_height(text: &str) -> Result<u32, String> {
     let range = report::ReportInput::PICTURE_PX;
     match text.parse() {
@@ -268,6 +293,14 @@ mod tests {
         assert_eq!(point("-1,2.5, 3e1"), Ok(DVec3::new(-1.0, 2.5, 30.0)));
         for wrong in ["1,2", "1,2,3,4", "1,2,x", "1,,2,3", "inf,0,0", ""] {
             assert!(point(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn shares_lie_between_0_and_1() {
+        assert_eq!(share("0.5"), Ok(0.5));
+        for wrong in ["1.01", "-0.1", "NaN", "half"] {
+            assert!(share(wrong).is_err(), "{wrong}");
         }
     }
 

@@ -64,6 +64,8 @@ fn guide(guide: &DemoGuide) -> GuideSpec {
         closed: guide.closed,
         count: guide.count,
         points: guide.points.clone(),
+        reason: None,
+        confidence: None,
         line: 0,
     }
 }

@@ -14,6 +14,7 @@ mod progress;
 mod refusal;
 mod run;
 mod sculpt;
+mod suggest;
 mod tables;
 mod terminal;
 
@@ -41,6 +42,7 @@ fn main() -> ExitCode {
     let common = match &args.verb {
         Verb::Run(run) => &run.common,
         Verb::Demo(demo) => &demo.common,
+        Verb::Suggest(suggest) => &suggest.common,
         Verb::Measure(measure) => &measure.common,
         Verb::Edit(words) => return appended(words),
     };
@@ -54,6 +56,7 @@ fn main() -> ExitCode {
         Ok(pool) => pool.install(|| match &args.verb {
             Verb::Run(run) => run::run(run, &meter),
             Verb::Demo(demo) => demo::run(demo, &meter),
+            Verb::Suggest(suggest) => suggest::run(suggest, &meter),
             Verb::Measure(measure) => measure::run(measure, &meter),
             // Done above.
             Verb::Edit(_) => Ok(true),

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use base::Cancelled;
 use engine::check::CheckError;
 use engine::intake::IntakeError;
+use engine::suggest::SuggestError;
 use engine::symmetry::SymmetryError;
 use files::{EncodeError, JobError, JobFault, ReadError, WriteError};
 use report::ReportError;
@@ -64,6 +65,14 @@ pub enum Refusal {
         place: String,
         /// What is wrong.
         source: Box<SessionError>,
+    },
+    /// Nothing can be proposed.
+    #[error("{file}: {source}")]
+    Suggest {
+        /// The job file.
+        file: String,
+        /// What is wrong.
+        source: SuggestError,
     },
     /// No mirror plane to measure against.
     #[error(transparent)]

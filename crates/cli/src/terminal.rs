@@ -33,6 +33,15 @@ pub fn print(done: &Done, common: &args::Common) {
     }
 }
 
+/// Shows a table, or the same as JSON.
+pub fn show(text: &str, json: &Value, common: &args::Common) {
+    if common.json {
+        say(&pretty(json));
+    } else if !common.quiet {
+        say(text);
+    }
+}
+
 /// A reader that went away is no reason to fail: the files are written.
 pub fn say(text: &str) {
     let _ = std::io::stdout().lock().write_all(text.as_bytes());

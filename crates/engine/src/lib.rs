@@ -19,6 +19,7 @@ pub mod intake;
 pub mod layout;
 pub mod model;
 pub mod quantise;
+pub mod suggest;
 pub mod symmetry;
 #[cfg(test)]
 pub(crate) mod testing;

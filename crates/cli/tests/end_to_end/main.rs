@@ -7,5 +7,6 @@ mod editing;
 mod measuring;
 mod refusals;
 mod running;
+mod suggesting;
 mod support;
 mod surface;

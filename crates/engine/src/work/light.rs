@@ -6,6 +6,7 @@
 //! vertex, so that what follows hardly depends on the sculpt's size.
 
 use base::Task;
+use mesh::TriMesh;
 
 use super::edit::EditMesh;
 use super::{WorkError, boundary, reduce};
@@ -61,5 +62,15 @@ impl LightHalf {
         mesh.on_rail.fill(false);
         mesh.pinned.fill(false);
         Ok(light)
+    }
+
+    /// Its triangles; vertices of no triangle are left out.
+    pub fn triangles(&self) -> TriMesh {
+        let mut compact = self.mesh.clone();
+        compact.compact();
+        TriMesh {
+            positions: compact.pos.iter().map(|p| p.as_vec3()).collect(),
+            triangles: compact.tri,
+        }
     }
 }

@@ -10,7 +10,8 @@ use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
 use super::spec::{
     DensitySpec, GuideKind, GuideSpec, JobSpec, LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec,
-    Sides, Size, SymmetrySpec, checked_adapt, checked_edge, checked_faces, meaning, out_of_range,
+    Sides, Size, SymmetrySpec, checked_adapt, checked_confidence, checked_edge, checked_faces,
+    meaning, out_of_range,
 };
 use super::table::{Problems, View};
 
@@ -256,7 +257,15 @@ fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
 fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<GuideSpec> {
     table.only(
         problems,
-        &["name", "kind", "closed", "count", "points"],
+        &[
+            "name",
+            "kind",
+            "closed",
+            "count",
+            "points",
+            "reason",
+            "confidence",
+        ],
         &[],
     );
     for (key, example) in [
@@ -284,6 +293,17 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
     let closed = stated.or(kind.map(GuideKind::closed_by_default));
     let count = table.whole(problems, "count", "count = 12");
     let points = table.vectors(problems, "points", POINTS);
+    let reason = table
+        .text(problems, "reason", "reason = \"the elbow bends here\"")
+        .map(str::to_owned);
+    let confidence = table.number(problems, "confidence", "confidence = 0.8");
+    let confidence = match confidence.map(checked_confidence).transpose() {
+        Ok(confidence) => confidence,
+        Err(fault) => {
+            table.problem(problems, "confidence", fault);
+            None
+        }
+    };
     let closed = closed?;
     let count = match count.map(|count| checked_count(count, closed)).transpose() {
         Ok(count) => count,
@@ -308,6 +328,8 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
         closed,
         count,
         points,
+        reason,
+        confidence,
         line,
     })
 }

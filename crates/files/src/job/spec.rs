@@ -150,6 +150,10 @@ pub struct GuideSpec {
     pub count: Option<u32>,
     /// Drawn points, model units: at least 3 if closed, 2 if open.
     pub points: Vec<DVec3>,
+    /// Of a proposed guide: why it would be good to have. Changes no surface.
+    pub reason: Option<String>,
+    /// Of a proposed guide: how sure that is, 0 to 1. Changes no surface.
+    pub confidence: Option<f64>,
     /// Line of its table in the job file, from 1; 0 for a guide that isn't in a file yet.
     pub line: usize,
 }
@@ -301,6 +305,17 @@ pub(super) fn checked_adapt(adapt: f64) -> Result<f64, JobFault> {
         return Ok(adapt);
     }
     Err(out_of_range("adapt", adapt, "from 0 to 1".to_owned()))
+}
+
+pub(super) fn checked_confidence(confidence: f64) -> Result<f64, JobFault> {
+    if (0.0..=1.0).contains(&confidence) {
+        return Ok(confidence);
+    }
+    Err(out_of_range(
+        "confidence",
+        confidence,
+        "from 0 to 1".to_owned(),
+    ))
 }
 
 pub(super) fn out_of_range(key: &str, value: impl ToString, range: String) -> JobFault {

@@ -56,6 +56,12 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
         if let Some(count) = guide.count {
             writeln!(out, "count = {count}")?;
         }
+        if let Some(reason) = &guide.reason {
+            writeln!(out, "reason = {}", quoted(reason))?;
+        }
+        if let Some(confidence) = guide.confidence {
+            writeln!(out, "confidence = {}", Value::from(confidence))?;
+        }
         writeln!(out, "points = {}", points_text(&guide.points))?;
     }
     edits::new_text(&spec.edits, out)
@@ -240,6 +246,13 @@ fn change_guide(table: &mut Table, old: &GuideSpec, new: &GuideSpec) {
             new.count.map(|count| i64::from(count).into()),
         );
     }
+    if old.reason != new.reason {
+        let reason = new.reason.as_deref();
+        set_or_remove(table, "reason", reason.map(Value::from));
+    }
+    if old.confidence != new.confidence {
+        set_or_remove(table, "confidence", new.confidence.map(Value::from));
+    }
     if old.points != new.points {
         set(table, "points", points_value(&new.points));
     }
@@ -253,8 +266,34 @@ fn new_guide(guide: &GuideSpec) -> Table {
     if let Some(count) = guide.count {
         table.insert("count", Item::Value(i64::from(count).into()));
     }
+    if let Some(confidence) = guide.confidence {
+        table.insert("confidence", Item::Value(confidence.into()));
+    }
     table.insert("points", Item::Value(points_value(&guide.points)));
+    if let Some(reason) = &guide.reason {
+        table.insert("reason", Item::Value(reason.as_str().into()));
+        table
+            .decor_mut()
+            .set_prefix(format!("\n{}\n", comment(reason, guide.confidence)));
+    }
     table
+}
+
+/// What stands above a proposed guide, in lines of a comment.
+fn comment(reason: &str, confidence: Option<f64>) -> String {
+    let sure = confidence.map_or(String::new(), |c| format!(" (confidence {c:.2})"));
+    let mut lines = vec![String::from("# Proposed:")];
+    for word in format!("{reason}{sure}").split_whitespace() {
+        if let Some(line) = lines.last_mut()
+            && line.len() + 1 + word.len() <= WIDTH
+        {
+            line.push(' ');
+            line.push_str(word);
+        } else {
+            lines.push(format!("# {word}"));
+        }
+    }
+    lines.join("\n")
 }
 
 /// The table under a key, made if it isn't there.

@@ -78,6 +78,8 @@ fn the_whole_format_is_read() {
                     DVec3::new(33.0, 92.5, 0.0),
                     DVec3::new(32.1, 92.2, -1.5),
                 ],
+                reason: None,
+                confidence: None,
                 line: 19,
             },
             GuideSpec {
@@ -86,6 +88,8 @@ fn the_whole_format_is_read() {
                 closed: false,
                 count: None,
                 points: vec![DVec3::new(0.0, 140.0, 9.0), DVec3::new(0.0, 60.0, 12.0)],
+                reason: None,
+                confidence: None,
                 line: 25,
             },
         ],
@@ -289,4 +293,35 @@ fn a_saved_job_reads_back() {
     std::fs::remove_file(&path).unwrap();
     assert_eq!(read.spec(), job.spec());
     assert_eq!(read.text(), job.text());
+}
+
+#[test]
+fn a_proposed_guide_has_its_reason_above_it_and_in_it() {
+    let mut job = coat();
+    let mut spec = job.spec().clone();
+    spec.guides.push(GuideSpec {
+        name: "limb 1, bend".into(),
+        kind: GuideKind::Ring,
+        closed: true,
+        count: Some(8),
+        points: vec![DVec3::ZERO, DVec3::X, DVec3::Y],
+        reason: Some("the limb bends here".into()),
+        confidence: Some(0.75),
+        line: 0,
+    });
+    job.update(spec).unwrap();
+    let text = job.text();
+    assert!(text.starts_with(COAT.trim_end()), "{text}");
+    assert!(
+        text.contains("\n\n# Proposed: the limb bends here (confidence 0.75)\n[[guide]]\n"),
+        "{text}"
+    );
+    let read = parse(&text).unwrap();
+    assert_eq!(
+        read.spec().guides[2].reason.as_deref(),
+        Some("the limb bends here")
+    );
+    assert_eq!(read.spec().guides[2].confidence, Some(0.75));
+    let wrong = parse(&text.replace("confidence = 0.75", "confidence = 1.5")).unwrap_err();
+    assert!(wrong.to_string().contains("from 0 to 1"), "{wrong}");
 }

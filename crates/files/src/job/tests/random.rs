@@ -52,6 +52,8 @@ fn specs() -> impl Strategy<Value = JobSpec> {
                     closed,
                     count,
                     points,
+                    reason: None,
+                    confidence: None,
                     line: 0,
                 })
                 .collect();
