@@ -17,6 +17,8 @@ const OFF_MIRROR: f64 = 1.5;
 const OFF_BOUNDARY: f64 = 2.0;
 /// Two runs cross well if the cosine between them is at most this.
 const CROSSING: f64 = 0.64;
+/// Rings as sure as this come before creases.
+const FIRM: f64 = 0.5;
 /// Nearer than so many quads, runs meet.
 const TOUCHING: f64 = 1.0;
 /// A crease or centre line is at least so many quads long.
@@ -201,11 +203,16 @@ impl<'a> Chooser<'a> {
     /// The proposals that stand, surest first.
     pub fn choose(mut self) -> Vec<Proposal> {
         let mut offers = std::mem::take(&mut self.offers);
-        // Centre lines first: rings and creases can go across them. A stable sort.
+        // Centre lines first, then rings that are wanted where they are: creases can go
+        // across both, or end before them. A stable sort.
+        let rank = |o: &Offer| match o.word {
+            Word::Centre => 0,
+            Word::Limb { .. } if o.confidence >= FIRM => 1,
+            _ => 2,
+        };
         offers.sort_by(|a, b| {
-            let centre = |o: &Offer| o.word == Word::Centre;
-            centre(b)
-                .cmp(&centre(a))
+            rank(a)
+                .cmp(&rank(b))
                 .then(b.confidence.total_cmp(&a.confidence))
         });
         let mut kept: Vec<Kept> = Vec::new();

@@ -6,13 +6,15 @@
 //! a crease is followed both ways, step by step, each step moved across to where the
 //! curvature across is greatest (ridges as extrema of curvature: Ohtake, Belyaev & Seidel 2004).
 
+use std::collections::BTreeSet;
+
 use mesh::DVec3;
 
 use super::ground::Ground;
 use super::runs;
 
 /// Radius of the ball, in quads.
-const BALL: f64 = 1.0;
+const BALL: f64 = 1.25;
 /// Turning of the surface over one quad across a crease, radians: to start one,
 const STRONG: f64 = 0.45;
 /// and to go on along it.
@@ -143,9 +145,11 @@ impl<'a> Curvature<'a> {
         let tensors = (0..ground.at.len() as u32)
             .map(|v| {
                 let (mut sum, mut whole) = ([0.0; 6], 0.0);
-                for (u, _) in ground_ball(ground, v, radius) {
-                    add(&mut sum, 1.0, own[u as usize]);
-                    whole += area[u as usize];
+                for (u, distance) in ground_ball(ground, v, radius) {
+                    // Weights that fall to 0 at the rim: no jump where a vertex comes in.
+                    let weight = 1.0 - (distance / radius).powi(2);
+                    add(&mut sum, weight, own[u as usize]);
+                    whole += weight * area[u as usize];
                 }
                 // Per quad, not per model unit.
                 sum.map(|x| x / f64::max(whole, f64::MIN_POSITIVE) * ground.edge)
@@ -195,7 +199,8 @@ impl<'a> Curvature<'a> {
         for (u, _) in ground_ball(self.ground, v, SIDES.1 * edge) {
             let off = self.ground.at[u as usize] - self.ground.at[v as usize];
             let over = off.dot(bend.across);
-            if off.length() < SIDES.0 * edge || over.abs() < 0.8 * off.length() {
+            // Across more than along, as seen from above: the sides may fall off steeply.
+            if off.length() < SIDES.0 * edge || over.abs() < 1.3 * off.dot(bend.along).abs() {
                 continue;
             }
             if let Some(other) = bends[u as usize] {
@@ -291,7 +296,8 @@ impl<'a> Curvature<'a> {
     /// The place near `p` across the crease where it is strongest.
     fn centred(&self, p: DVec3, going: Option<(DVec3, bool)>) -> Option<(DVec3, Bend)> {
         let (mut point, mut bend) = self.at_point(p)?;
-        let reach = 0.5 * self.ground.edge;
+        // On the way only so far that a step can't turn too much.
+        let reach = self.ground.edge * if going.is_some() { 0.25 } else { 0.5 };
         let (from, axis) = (point, bend.across);
         let axis = match going {
             // Square to the way walked, so that steps don't shrink.
@@ -320,18 +326,19 @@ impl<'a> Curvature<'a> {
     }
 }
 
-/// Vertices within a distance along edges, with it; in the order of distance.
+/// Vertices near one, each with its distance.
 fn ground_ball(ground: &Ground<'_>, from: u32, radius: f64) -> Vec<(u32, f64)> {
     // Straight distance decides, so that the ball is round; edges only lead there.
     let centre = ground.at[from as usize];
     let mut all = vec![(from, 0.0)];
+    let mut seen = BTreeSet::from([from]);
     let mut next = 0;
     while next < all.len() {
         let v = all[next].0;
         next += 1;
         for (u, _) in ground.topology.neighbours(v) {
             let distance = ground.at[u as usize].distance(centre);
-            if distance <= radius && all.iter().all(|(w, _)| *w != u) {
+            if distance <= radius && seen.insert(u) {
                 all.push((u, distance));
             }
         }

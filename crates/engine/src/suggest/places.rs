@@ -16,7 +16,7 @@ const BLUR: f64 = 0.35;
 /// Within this share of the greatest curvature a bend is as good as even.
 const EVEN: f64 = 0.9;
 /// Radius gained on way that makes a step.
-const STEEP: f64 = 0.45;
+const STEEP: f64 = 0.4;
 /// Girth behind a step over girth before it: the least that is one,
 const LEAST_STEP: f64 = 1.15;
 /// and from here on the limb ends in a body.
@@ -106,17 +106,23 @@ fn slopes(limb: &Limb) -> Vec<f64> {
 /// are steps.
 fn cut_at_bodies(limb: &mut Limb, edge: f64) -> Vec<Place> {
     let slopes = slopes(limb);
-    let steep = |i: usize, sign: f64| sign * slopes[i] > STEEP;
     let mut found: Vec<(usize, usize)> = Vec::new();
     let mut i = 0;
     while i < slopes.len() {
-        let sign = slopes[i].signum();
-        let mut j = i;
-        while j + 1 < slopes.len() && steep(j, sign) && steep(j + 1, sign) {
-            j += 1;
-        }
-        if j > i {
-            found.push((i, j));
+        let (sign, mut j) = (slopes[i].signum(), i);
+        if slopes[i].abs() > STEEP {
+            // The whole stretch that rises or falls with it.
+            let goes_on = |k: usize| slopes.get(k).is_some_and(|s| sign * s > STEEP / 4.0);
+            let mut low = i;
+            while low > 0 && goes_on(low - 1) {
+                low -= 1;
+            }
+            while goes_on(j + 1) {
+                j += 1;
+            }
+            if j > low {
+                found.push((low, j));
+            }
         }
         i = j + 1;
     }
@@ -263,6 +269,9 @@ fn narrow_and_wide(limb: &Limb) -> Vec<Place> {
     ] {
         let high = |i: usize| sign * girth[i].ln();
         for i in 1..girth.len().saturating_sub(1) {
+            if sign > 0.0 && !clear_of_round_ends(limb, i) {
+                continue; // any round end is widest somewhere
+            }
             if !(high(i) > high(i - 1) && high(i) >= high(i + 1)) {
                 continue;
             }
