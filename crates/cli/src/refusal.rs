@@ -72,7 +72,7 @@ pub enum Refusal {
         /// The job file.
         file: String,
         /// What is wrong.
-        source: SuggestError,
+        source: Box<SuggestError>,
     },
     /// No mirror plane to measure against.
     #[error(transparent)]

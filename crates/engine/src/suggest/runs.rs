@@ -57,13 +57,13 @@ pub(super) fn even(points: &[DVec3], closed: bool, spacing: f64) -> Vec<DVec3> {
 }
 
 /// Rounds of averaging with both neighbours; an open run's ends stay.
-pub(super) fn smooth(points: &mut Vec<DVec3>, closed: bool, rounds: usize) {
+pub(super) fn smooth(points: &mut [DVec3], closed: bool, rounds: usize) {
     let count = points.len();
     if count < 3 {
         return;
     }
     for _ in 0..rounds {
-        let old = points.clone();
+        let old = points.to_vec();
         for i in 0..count {
             if !closed && (i == 0 || i + 1 == count) {
                 continue;
