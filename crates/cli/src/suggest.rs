@@ -54,7 +54,7 @@ pub fn run(args: &args::Suggest, meter: &Meter) -> Result<bool, Refusal> {
         suggest::run(&sculpt, &settings.guides, &options, meter.task()).map_err(|source| {
             Refusal::Suggest {
                 file: order.file.path().display().to_string(),
-                source,
+                source: source.into(),
             }
         })?;
     proposals.retain(|p| p.confidence >= args.least);
