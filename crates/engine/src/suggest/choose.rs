@@ -23,6 +23,8 @@ const FIRM: f64 = 0.5;
 const TOUCHING: f64 = 1.0;
 /// A crease or centre line is at least so many quads long.
 const LEAST_LINE: f64 = 6.0;
+/// A crease that turns by more than this over a quad on the whole is a wrinkle, degrees.
+const WINDING: f64 = 25.0;
 /// Below this share of free directions a run lies on an inner wall.
 const HIDDEN: f64 = 0.25;
 /// A ring that crosses the mirror plane has at least this share of its points on each side.
@@ -145,7 +147,7 @@ impl<'a> Chooser<'a> {
         let edge = self.ground.edge;
         for crease in creases {
             let long = runs::length(&crease.points, crease.closed) / edge;
-            if long < LEAST_LINE {
+            if long < LEAST_LINE || winding(crease) > WINDING * long {
                 continue;
             }
             let strength =
@@ -406,6 +408,15 @@ impl<'a> Chooser<'a> {
                 .fold(f64::INFINITY, f64::min)
         })
     }
+}
+
+/// All that a crease turns, degrees.
+fn winding(crease: &Crease) -> f64 {
+    let ways: Vec<DVec3> = runs::pieces(crease.points.len(), crease.closed)
+        .map(|(i, j)| crease.points[j] - crease.points[i])
+        .collect();
+    let turns = ways.windows(2).map(|w| w[0].angle_between(w[1]));
+    turns.filter(|t| t.is_finite()).sum::<f64>().to_degrees()
 }
 
 /// Direction of a run at one of its points, over a quad or two to both sides; unit.

@@ -16,19 +16,19 @@ use super::runs;
 /// Radius of the ball, in quads.
 const BALL: f64 = 1.25;
 /// Turning of the surface over one quad across a crease, radians: to start one,
-const STRONG: f64 = 0.45;
+const STRONG: f64 = 0.55;
 /// and to go on along it.
-const WEAK: f64 = 0.25;
+const WEAK: f64 = 0.35;
 /// Curvature along a crease is at most this share of that across.
 const ALONG: f64 = 0.6;
 /// To both sides the curvature falls to this share of the crease's.
-const CONTRAST: f64 = 0.6;
+const CONTRAST: f64 = 0.35;
 /// Where "to both sides" is, in quads.
 const SIDES: (f64, f64) = (1.2, 2.4);
 /// Way of a step along a crease, in quads.
 const STEP: f64 = 0.5;
 /// Greatest turn in a step, degrees.
-const TURN: f64 = 40.0;
+const TURN: f64 = 30.0;
 /// Most creases that are followed, and steps of one.
 const MOST: (usize, usize) = (400, 2000);
 

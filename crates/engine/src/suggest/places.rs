@@ -16,7 +16,7 @@ const BLUR: f64 = 0.35;
 /// Within this share of the greatest curvature a bend is as good as even.
 const EVEN: f64 = 0.9;
 /// Radius gained on way that makes a step.
-const STEEP: f64 = 0.4;
+const STEEP: f64 = 0.45;
 /// Girth behind a step over girth before it: the least that is one,
 const LEAST_STEP: f64 = 1.15;
 /// and from here on the limb ends in a body.
@@ -111,8 +111,11 @@ fn cut_at_bodies(limb: &mut Limb, edge: f64) -> Vec<Place> {
     while i < slopes.len() {
         let (sign, mut j) = (slopes[i].signum(), i);
         if slopes[i].abs() > STEEP {
-            // The whole stretch that rises or falls with it.
-            let goes_on = |k: usize| slopes.get(k).is_some_and(|s| sign * s > STEEP / 4.0);
+            // The whole stretch that is half as steep as its steepest place.
+            let steep = |k: &usize| sign * slopes[*k] > STEEP;
+            let steepest = (i..slopes.len()).take_while(steep).map(|k| slopes[k].abs());
+            let least = 0.5 * steepest.fold(STEEP, f64::max);
+            let goes_on = |k: usize| slopes.get(k).is_some_and(|s| sign * s > least);
             let mut low = i;
             while low > 0 && goes_on(low - 1) {
                 low -= 1;
