@@ -59,7 +59,8 @@ fn refusal(
         Err(error) => return Ok(Some(error.to_string())),
     };
     let surface = WorkOptions::for_edge(options.edge);
-    match work::run_light(light, sculpt, &curves, &surface, task) {
+    let laid = work::lay(light, sculpt, &curves, &surface, task);
+    match laid.and_then(|laid| laid.finish(&curves, task)) {
         Ok(_) => Ok(None),
         Err(WorkError::Cancelled(cancelled)) => Err(cancelled.into()),
         Err(error) => Ok(Some(error.to_string())),
