@@ -63,6 +63,7 @@ fn guide(guide: &DemoGuide) -> GuideSpec {
         kind: kind.map_or(GuideKind::Line, |(_, kind)| *kind),
         closed: guide.closed,
         count: guide.count,
+        loops: 0,
         points: guide.points.clone(),
         reason: None,
         confidence: None,

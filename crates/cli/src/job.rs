@@ -4,9 +4,11 @@ use std::path::Path;
 
 use engine::assemble::Sides;
 use engine::edit::{Change, Edit, LoopPlace};
-use engine::model::{Guide, GuideKind, Plane};
+use engine::model::{
+    Area, AreaSize, ExtraLoops, Guide, GuideKind, Intent, KeepOut, KeepOutPlace, Pin, Plane, Region,
+};
 use engine::symmetry::PlaneChoice;
-use files::{ChangeSpec, JobError, JobFault, JobFile, JobSpec};
+use files::{ChangeSpec, JobError, JobFault, JobFile, JobSpec, RegionSpec};
 use mesh::DVec3;
 use session::{SessionError, Settings, Size};
 
@@ -77,6 +79,7 @@ impl Order {
             },
             adapt: self.spec.density.adapt,
             edits: edits_of(&self.spec),
+            intent: intent_of(&self.spec),
         }
     }
 
@@ -204,6 +207,55 @@ fn edits_of(spec: &JobSpec) -> Vec<Edit> {
     (1..).zip(&spec.edits).map(edit).collect()
 }
 
+/// Loops, areas, pins and keep-outs as the engine takes them.
+pub fn intent_of(spec: &JobSpec) -> Intent {
+    let region = |region: &RegionSpec| match region {
+        RegionSpec::Outline(points) => Region::Outline(points.clone()),
+        RegionSpec::Around { at, reach } => Region::Around {
+            at: *at,
+            reach: *reach,
+        },
+    };
+    let with_loops = spec.guides.iter().enumerate().filter(|(_, g)| g.loops > 0);
+    let area = |a: &files::AreaSpec| Area {
+        name: a.name.clone(),
+        region: region(&a.region),
+        size: match a.size {
+            files::AreaSize::Density(density) => AreaSize::Density(density),
+            files::AreaSize::Edge(edge) => AreaSize::Edge(edge),
+        },
+    };
+    let pin = |p: &files::PinSpec| Pin {
+        name: p.name.clone(),
+        at: p.at,
+        valence: p.valence,
+    };
+    let keep_out = |k: &files::KeepOutSpec| {
+        let place = match &k.place {
+            files::KeepOutPlace::Guide { guide, reach } => KeepOutPlace::Guide {
+                guide: spec.guides.iter().position(|g| g.name == *guide)?,
+                reach: *reach,
+            },
+            files::KeepOutPlace::Region(marked) => KeepOutPlace::Region(region(marked)),
+        };
+        Some(KeepOut {
+            name: k.name.clone(),
+            place,
+        })
+    };
+    Intent {
+        loops: with_loops
+            .map(|(guide, g)| ExtraLoops {
+                guide,
+                loops: g.loops,
+            })
+            .collect(),
+        areas: spec.areas.iter().map(area).collect(),
+        pins: spec.pins.iter().map(pin).collect(),
+        keep_outs: spec.keep_outs.iter().filter_map(keep_out).collect(),
+    }
+}
+
 /// The mirror plane as the engine takes it.
 pub fn plane_of(plane: files::PlaneSpec) -> PlaneChoice {
     let through_origin = |normal| {
@@ -232,6 +284,22 @@ fn guide_lines(spec: &JobSpec, message: &str) -> Vec<usize> {
             .iter()
             .any(|quote| message.contains(&format!("{quote}{name}{quote}")))
     };
+    // An area, a pin or a keep-out may be called as a guide is: what it is stands before its name.
+    let called = |what: &str, name: &str| message.contains(&format!("{what} '{name}'"));
+    let areas = spec.areas.iter().filter(|a| called("area", &a.name));
+    let pins = spec.pins.iter().filter(|p| called("pin", &p.name));
+    let keep_outs = spec
+        .keep_outs
+        .iter()
+        .filter(|k| called("keep-out", &k.name));
+    let others: Vec<usize> = areas
+        .map(|a| a.line)
+        .chain(pins.map(|p| p.line))
+        .chain(keep_outs.map(|k| k.line))
+        .collect();
+    if !others.is_empty() {
+        return others;
+    }
     let named = spec.guides.iter().filter(|g| names(&g.name));
     named.map(|g| g.line).collect()
 }

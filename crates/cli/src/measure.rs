@@ -50,6 +50,8 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
             .map_or_else(String::new, |o| o.place("sculpt", "part")),
         guides: &guides,
     };
+    let intent = order.as_ref().map(|o| job::intent_of(&o.spec));
+    let intent = intent.unwrap_or_default();
     let mut taken = sculpt::take_in(&source, meter)?;
     taken.stages.insert(0, read);
     lap.restart();
@@ -59,6 +61,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         sculpt: &taken.sculpt,
         guides: &guides,
         plane,
+        intent: &intent,
         target_faces: order.as_ref().and_then(Order::faces),
         yardstick: args.common.yardstick,
     };

@@ -65,6 +65,7 @@ pub fn run_order(
         guides: &outcome.guides,
         // Sides that are fitted each to its own surface are no mirror images.
         plane,
+        intent: &settings.intent,
         target_faces: target_faces(order, &outcome),
         yardstick: common.yardstick,
     };

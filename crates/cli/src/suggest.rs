@@ -120,6 +120,7 @@ fn guide(proposal: &Proposal, edge: f64) -> GuideSpec {
         kind,
         closed: proposal.guide.closed,
         count: proposal.guide.count,
+        loops: 0,
         points: proposal.guide.points.iter().map(rounded).collect(),
         reason: Some(proposal.reason.clone()),
         confidence: Some(proposal.confidence),

@@ -117,6 +117,7 @@ fn attempt(
         sides: Sides::Mirror,
         size: Size::Faces(spec.faces),
         adapt: files::DEFAULT_ADAPT,
+        intent: Default::default(),
         edits: vec![],
     };
     let mut session = Session::new(sculpt);
@@ -142,6 +143,7 @@ fn attempt(
         sculpt: session.sculpt(),
         guides: &settings.guides,
         plane: outcome.plane,
+        intent: &settings.intent,
         target_faces: u32::try_from(spec.faces).ok(),
         yardstick: false,
     };
@@ -170,6 +172,7 @@ fn stage_of(error: &SessionError) -> &'static str {
         SessionError::Symmetry(_) => "symmetry",
         SessionError::Guides(_) => "guides",
         SessionError::Work(_) => "work",
+        SessionError::Intent(_) => "intent",
         SessionError::Field(_) => "field",
         SessionError::Layout(_) => "layout",
         SessionError::Quantise(_) => "quantise",

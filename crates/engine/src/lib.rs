@@ -1,7 +1,7 @@
 //! The stages from a dense sculpt and drawn guides to an all-quad surface.
 //!
 //! ```text
-//! intake ─▶ symmetry ─▶ guides ─▶ work ─▶ field ─▶ layout ─▶ quantise ─▶ fill ─▶ conform ─▶ check
+//! intake ─▶ symmetry ─▶ guides ─▶ work ─▶ intent ─▶ field ─▶ layout ─▶ quantise ─▶ fill ─▶ conform ─▶ check
 //! ```
 //!
 //! Each stage is a folder with a `run` function from typed inputs to a typed
@@ -16,6 +16,7 @@ pub mod field;
 pub mod fill;
 pub mod guides;
 pub mod intake;
+pub mod intent;
 pub mod layout;
 pub mod model;
 pub mod quantise;

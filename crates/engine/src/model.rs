@@ -82,6 +82,97 @@ pub struct Guide {
     pub points: Vec<DVec3>,
 }
 
+/// A part of the surface that the artist marked.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Region {
+    /// What a closed outline on the sculpt encloses: the smaller side of it.
+    Outline(Vec<DVec3>),
+    /// What lies within a distance of a point and hangs together with it.
+    Around {
+        /// The point, model units.
+        at: DVec3,
+        /// The distance, model units.
+        reach: f64,
+    },
+}
+
+/// Size of the quads of an area.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum AreaSize {
+    /// Quads along a length, over how many there would be.
+    Density(f64),
+    /// Edge length, model units.
+    Edge(f64),
+}
+
+/// A part of the surface with quads of another size.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Area {
+    /// Its name in the job file, unique among areas.
+    pub name: String,
+    /// Where.
+    pub region: Region,
+    /// What size.
+    pub size: AreaSize,
+}
+
+/// Closed loops beside a ring.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ExtraLoops {
+    /// The ring: index into the job's guides.
+    pub guide: usize,
+    /// How many more than there would be. As many lie on either side, half as far apart as quads
+    /// elsewhere.
+    pub loops: u32,
+}
+
+/// A pole wanted at a place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pin {
+    /// Its name in the job file, unique among pins.
+    pub name: String,
+    /// Where, model units.
+    pub at: DVec3,
+    /// Edges that meet there, 3 or 5.
+    pub valence: u32,
+}
+
+/// What poles are kept out of.
+#[derive(Clone, Debug, PartialEq)]
+pub enum KeepOutPlace {
+    /// A guide and what lies within some quads of it.
+    Guide {
+        /// Index into the job's guides.
+        guide: usize,
+        /// Quads on either side.
+        reach: f64,
+    },
+    /// A part of the surface.
+    Region(Region),
+}
+
+/// A place without poles.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KeepOut {
+    /// Its name in the job file, unique among keep-outs.
+    pub name: String,
+    /// Where.
+    pub place: KeepOutPlace,
+}
+
+/// What the artist asks of the surface beside guides and their counts.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Intent {
+    /// Loops beside rings.
+    pub loops: Vec<ExtraLoops>,
+    /// Areas of other density.
+    pub areas: Vec<Area>,
+    /// Poles wanted.
+    pub pins: Vec<Pin>,
+    /// Places without poles.
+    pub keep_outs: Vec<KeepOut>,
+}
+
 /// Where an open curve ends.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CurveEnd {

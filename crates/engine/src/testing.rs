@@ -11,6 +11,7 @@ use crate::conform::{self, ConformOptions};
 use crate::field::{self, Field, FieldOptions};
 use crate::fill::{self, Filled};
 use crate::guides::{self, GuideOptions};
+use crate::intent::Aims;
 use crate::layout::{self, Layout, LayoutError, LayoutOptions};
 use crate::model::{Curve, Guide, GuideKind, Plane, Sculpt, WorkSurface};
 use crate::quantise::{self, Plan, QuantiseError, QuantiseOptions};
@@ -67,14 +68,27 @@ impl Case {
             guides::run(&self.guides, &self.sculpt, half.plane, &options, &task).unwrap();
         let options = WorkOptions::for_edge(self.edge);
         let (surface, _) = work::run(&half, &self.sculpt, &curves, &options, &task).unwrap();
-        let (field, _) = field::run(&surface, &FieldOptions::default(), &task).unwrap();
+        let (field, _) = field::run(
+            &surface,
+            &Aims::none(surface.positions.len()),
+            &FieldOptions::default(),
+            &task,
+        )
+        .unwrap();
         (half.plane, curves.curves, surface, field)
     }
 
     pub fn laid(&self) -> Result<Laid, LayoutError> {
         let (plane, curves, surface, field) = self.with_field();
         let options = LayoutOptions::for_edge(self.edge);
-        let (layout, _) = layout::run(&surface, &field, &curves, &options, &Task::default())?;
+        let (layout, _) = layout::run(
+            &surface,
+            &field,
+            &curves,
+            &Aims::none(surface.positions.len()),
+            &options,
+            &Task::default(),
+        )?;
         Ok(Laid {
             plane,
             curves,

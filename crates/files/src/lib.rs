@@ -21,10 +21,10 @@ mod sculpt;
 mod write;
 
 pub use job::{
-    ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, EditSpec, FACES,
-    GuideKind, GuideSpec, JobError, JobFault, JobFile, JobProblem, JobSpec, LARGEST_COUNT,
-    LARGEST_RELAX, LineColumn, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec,
-    metres_per_unit,
+    AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DENSITY,
+    DensitySpec, EditSpec, FACES, GuideKind, GuideSpec, JobError, JobFault, JobFile, JobProblem,
+    JobSpec, KeepOutPlace, KeepOutSpec, LARGEST_COUNT, LARGEST_RELAX, LOOPS, LineColumn, PartSpec,
+    PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
 };
 pub use sculpt::{
     RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_quads,

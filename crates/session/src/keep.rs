@@ -99,5 +99,5 @@ fn differ_in_points_alone(old: &Settings, new: &Settings) -> bool {
         all.map(|g| (g.name.clone(), g.kind, g.closed, g.count))
             .collect::<Vec<_>>()
     };
-    frame(old) == frame(new) && guides(old) == guides(new)
+    frame(old) == frame(new) && old.intent == new.intent && guides(old) == guides(new)
 }

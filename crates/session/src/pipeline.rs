@@ -10,8 +10,9 @@ use engine::edit::{self, Edit};
 use engine::field::{self, Field, FieldOptions};
 use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions, Rims};
+use engine::intent::{self, Aims};
 use engine::layout::{self, Layout, LayoutOptions};
-use engine::model::{Curve, Guide, Plane, Sculpt, WorkSurface};
+use engine::model::{Curve, Guide, Intent, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
@@ -42,6 +43,8 @@ pub struct Settings {
     pub adapt: f64,
     /// Edits of the job, played in order on the finished surface.
     pub edits: Vec<Edit>,
+    /// What is asked for beside guides and their counts.
+    pub intent: Intent,
 }
 
 /// How long a stage took.
@@ -88,6 +91,9 @@ pub enum SessionError {
     /// Work surface.
     #[error(transparent)]
     Work(#[from] work::WorkError),
+    /// Areas, pins and keep-outs.
+    #[error(transparent)]
+    Intent(#[from] intent::IntentError),
     /// Field.
     #[error(transparent)]
     Field(#[from] field::FieldError),
@@ -204,6 +210,7 @@ impl Base {
 struct Prepared {
     curves: GuideCurves,
     surface: WorkSurface,
+    aims: Aims,
     edge: f64,
     guide_edge: f64,
     findings: Findings,
@@ -375,12 +382,13 @@ impl Session {
         let mut options = FieldOptions::default();
         options.smoothing_rounds = rounds;
         options.cancel_reach = CANCEL_QUADS * edge;
-        let (cross, mut findings) = field::run(surface, &options, task)?;
+        let (cross, mut findings) = field::run(surface, &prepared.aims, &options, task)?;
         clock.lap("field");
         let mut options = LayoutOptions::for_edge(edge);
         options.cancel_quads = cancel;
         options.adapt = settings.adapt;
-        let (patches, more) = layout::run(surface, &cross, curves, &options, task)?;
+        options.budget = matches!(settings.size, Size::Faces(_));
+        let (patches, more) = layout::run(surface, &cross, curves, &prepared.aims, &options, task)?;
         findings.append(more);
         clock.lap("layout");
         let halves = if half.plane.is_some() { 2 } else { 1 };
@@ -488,9 +496,20 @@ impl Session {
         if let Size::Faces(n) = settings.size {
             edge = fits(area(&surface), n);
         }
+        let aims = intent::run(
+            &settings.intent,
+            &surface,
+            &curves.curves,
+            &self.sculpt,
+            half.plane,
+            edge,
+            task,
+        )?;
+        clock.lap("intent");
         Ok(Prepared {
             curves,
             surface,
+            aims,
             edge,
             guide_edge,
             findings,

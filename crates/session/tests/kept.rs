@@ -55,6 +55,7 @@ fn settings(height: f64, faces: usize, plane: bool) -> Settings {
         size: Size::Faces(faces),
         adapt: 0.0,
         edits: vec![],
+        intent: Default::default(),
     }
 }
 

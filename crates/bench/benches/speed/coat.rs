@@ -81,6 +81,7 @@ impl Coat {
             sides: Sides::Mirror,
             adapt: 0.5,
             edits: vec![],
+            intent: Default::default(),
             size: Size::Faces(faces),
         }
     }

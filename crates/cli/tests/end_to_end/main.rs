@@ -4,6 +4,7 @@
 #![allow(clippy::unwrap_used)]
 
 mod editing;
+mod intent;
 mod measuring;
 mod refusals;
 mod running;

@@ -14,3 +14,9 @@ pub(super) const EDGE_RATIO: f64 = 3.5;
 pub(super) const FACE_COUNT_PCT: f64 = 3.0;
 /// A quad with a scaled Jacobian of this or less is squeezed.
 pub(super) const JACOBIAN: f64 = 0.1;
+/// A pin is met by a pole this near, edges.
+pub(super) const PIN_DISTANCE: f64 = 0.5;
+/// An area's density is as asked within this share.
+pub(super) const AREA_SHARE: f64 = 0.2;
+/// Quads this far from an area count as elsewhere, edges.
+pub(super) const AREA_FADED: f64 = 6.0;

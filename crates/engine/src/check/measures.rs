@@ -28,6 +28,18 @@ pub struct Measures {
     pub shape: ShapeMeasures,
     /// Pairs of triangles (two a quad) without a common vertex that pass through each other.
     pub self_intersections: usize,
+    /// One entry a ring with loops.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub loops: Vec<LoopMeasures>,
+    /// One entry an area.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub areas: Vec<AreaMeasures>,
+    /// One entry a pin.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub pins: Vec<PinMeasures>,
+    /// One entry a keep-out.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub keep_outs: Vec<KeepOutMeasures>,
     /// Only when asked for, and where the sculpt can be reduced.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub yardstick: Option<YardstickMeasures>,
@@ -198,4 +210,53 @@ pub struct YardstickMeasures {
     pub decimation_rms_pct: f64,
     /// Vertices of the decimated sculpt.
     pub decimation_vertices: usize,
+}
+
+/// Loops beside a ring.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct LoopMeasures {
+    /// The ring.
+    pub name: String,
+    /// How many more than there would be.
+    pub asked: u32,
+    /// Closed loops without a pole on either side, no further than half as many edges as are asked,
+    /// and half an edge.
+    pub found: [u32; 2],
+    /// How many are missing; where the surface ends beside the ring, none.
+    pub short_of: u32,
+}
+
+/// Size of the quads of an area.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AreaMeasures {
+    /// Its name.
+    pub name: String,
+    /// Quads that lie wholly in it.
+    pub quads: usize,
+    /// Side of a square of their mean area, model units.
+    pub edge: Option<f64>,
+    /// Density over that elsewhere, or edge length (model units), as asked.
+    pub asked: f64,
+    /// The same as found.
+    pub found: Option<f64>,
+}
+
+/// Nearness of a pole to its pin.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct PinMeasures {
+    /// Its name.
+    pub name: String,
+    /// Edges that are to meet there.
+    pub valence: u32,
+    /// Way to the nearest pole of that valence, edges; with a plane the longer of both sides' ways.
+    pub away: Option<f64>,
+}
+
+/// Poles in a keep-out.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct KeepOutMeasures {
+    /// Its name.
+    pub name: String,
+    /// Poles in it.
+    pub poles: usize,
 }

@@ -15,6 +15,7 @@ mod error;
 mod findings;
 mod fit;
 mod guides;
+mod intent;
 mod limits;
 mod measures;
 mod mirror;
@@ -33,12 +34,13 @@ mod yardstick;
 use base::{Findings, Task};
 use mesh::QuadMesh;
 
-use crate::model::{Guide, Plane, Sculpt};
+use crate::model::{Guide, Intent, Plane, Sculpt};
 pub use error::CheckError;
 use guides::{Following, Track};
 pub use measures::{
-    Counts, FitMeasures, GuideMeasures, Measures, MirrorMeasures, PoleMeasures, ReverseMeasures,
-    ShapeMeasures, SizeMeasures, StripMeasures, YardstickMeasures,
+    AreaMeasures, Counts, FitMeasures, GuideMeasures, KeepOutMeasures, LoopMeasures, Measures,
+    MirrorMeasures, PinMeasures, PoleMeasures, ReverseMeasures, ShapeMeasures, SizeMeasures,
+    StripMeasures, YardstickMeasures,
 };
 use rings::Cycle;
 use surface::Surface;
@@ -55,6 +57,8 @@ pub struct CheckInput<'a> {
     pub guides: &'a [Guide],
     /// The mirror plane, if the surface is to be symmetric.
     pub plane: Option<Plane>,
+    /// What was asked for beside guides and their counts.
+    pub intent: &'a Intent,
     /// Faces asked for.
     pub target_faces: Option<u32>,
     /// Whether to decimate the sculpt and hold the fit against that: seconds on a large sculpt.
@@ -98,6 +102,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
         .plane
         .as_ref()
         .map(|plane| mirror::measure(&surface, plane));
+    let met = intent::measure(input, &surface, &tracks, &cycles);
     task.report("check", 0.4)?;
     let forward = fit::forward(&surface, input.sculpt, SAMPLES)?;
     let cover = fit::Cover::new(&surface);
@@ -121,6 +126,10 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
         size: shape::sizes(&surface, input.target_faces),
         shape: shapes.measures.clone(),
         self_intersections: cuts.len(),
+        loops: met.loops.clone(),
+        areas: met.areas.clone(),
+        pins: met.pins.clone(),
+        keep_outs: met.keep_outs.clone(),
         yardstick,
     };
     let spots = findings::Spots {
@@ -131,6 +140,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
         cuts: &cuts,
         cycles: &cycles,
         following: &following,
+        met: &met,
     };
     let findings = findings::list(input, &surface, &measures, &spots);
     task.report("check", 1.0)?;

@@ -7,7 +7,9 @@ use mesh::{DVec3, Vec3};
 
 use super::*;
 use crate::intake::{self, IntakeOptions, RawTriangles};
-use crate::model::GuideKind;
+use crate::model::{
+    Area, AreaSize, ExtraLoops, GuideKind, Intent, KeepOut, KeepOutPlace, Pin, Region,
+};
 
 /// A quad grid over two turns: closed around the first, and around the second if `closed`.
 fn grid(around: u32, along: u32, closed: bool, place: impl Fn(f64, f64) -> DVec3) -> QuadMesh {
@@ -110,6 +112,7 @@ fn check(
         sculpt,
         guides,
         plane,
+        intent: &Intent::default(),
         target_faces: Some(surface.quads.len() as u32),
         yardstick: false,
     };
@@ -349,6 +352,7 @@ fn the_yardstick_rewards_faces_that_straddle_and_threads_make_no_difference() {
             sculpt: &dense,
             guides: &[],
             plane: None,
+            intent: &Intent::default(),
             target_faces: Some(400),
             yardstick: true,
         };
@@ -385,6 +389,7 @@ fn unusable_input_is_refused() {
             sculpt: &dense,
             guides,
             plane: None,
+            intent: &Intent::default(),
             target_faces: None,
             yardstick: false,
         };
@@ -414,4 +419,93 @@ fn unusable_input_is_refused() {
             .to_string()
             .starts_with("guide 'hem' needs at least two")
     );
+}
+
+/// The measures and findings of a surface that something is asked of.
+fn check_intent(surface: &QuadMesh, guides: &[Guide], intent: &Intent) -> (Measures, Findings) {
+    let input = CheckInput {
+        surface,
+        sculpt: &sculpt(surface),
+        guides,
+        plane: None,
+        intent,
+        target_faces: None,
+        yardstick: false,
+    };
+    run(&input, &Task::default()).unwrap()
+}
+
+#[test]
+fn loops_beside_a_ring_are_counted_on_both_sides() {
+    let guides = [ring("elbow", GuideKind::Ring, 1.0, None)];
+    let intent = Intent {
+        loops: vec![ExtraLoops { guide: 0, loops: 2 }],
+        ..Intent::default()
+    };
+    // Edges around are 2 sin(π / 24) = 0.26 long; rows 0.1 and 0.25 apart.
+    let (close, findings) = check_intent(&tube(24, 20), &guides, &intent);
+    assert_eq!(close.loops[0].found, [2, 2]);
+    assert_eq!(level_of(&findings, "ring-loops"), Level::Pass);
+    let (wide, findings) = check_intent(&tube(24, 8), &guides, &intent);
+    assert_eq!((wide.loops[0].found, wide.loops[0].short_of), ([1, 1], 2));
+    assert_eq!(level_of(&findings, "ring-loops"), Level::Fail);
+}
+
+#[test]
+fn pins_and_keep_outs_are_held_against_the_poles_of_a_blown_up_cube() {
+    let corner = DVec3::ONE.normalize();
+    let pin = |name: &str, at, valence| Pin {
+        name: name.into(),
+        at,
+        valence,
+    };
+    let keep_out = |name: &str, at| KeepOut {
+        name: name.into(),
+        place: KeepOutPlace::Region(Region::Around { at, reach: 0.4 }),
+    };
+    let intent = Intent {
+        pins: vec![
+            pin("corner", corner, 3),
+            pin("five", corner, 5),
+            pin("face", DVec3::X, 3),
+        ],
+        keep_outs: vec![keep_out("corner", corner), keep_out("face", DVec3::X)],
+        ..Intent::default()
+    };
+    let (measures, findings) = check_intent(&ball(8), &[], &intent);
+    assert!(measures.pins[0].away.unwrap() < 1e-6);
+    assert_eq!(measures.pins[1].away, None);
+    // A face's middle is as far from its corners as the cube's half diagonal tells.
+    let way = DVec3::X.distance(corner) / measures.size.mean_edge;
+    near(measures.pins[2].away.unwrap(), way, 1e-6);
+    let poles: Vec<usize> = measures.keep_outs.iter().map(|k| k.poles).collect();
+    assert_eq!(poles, [1, 0]);
+    let levels = |code: &str| -> Vec<Level> {
+        let of = findings.iter().filter(|f| f.code == code);
+        of.map(|f| f.level).collect()
+    };
+    assert_eq!(levels("pin"), [Level::Pass, Level::Fail, Level::Fail]);
+    assert_eq!(levels("keep-out"), [Level::Fail, Level::Pass]);
+}
+
+#[test]
+fn an_areas_edge_is_the_side_of_its_mean_quad() {
+    let area = |edge| Area {
+        name: "pocket".into(),
+        region: Region::Around {
+            at: DVec3::new(1.0, 0.0, 1.0),
+            reach: 0.7,
+        },
+        size: AreaSize::Edge(edge),
+    };
+    let side = (2.0 * (PI / 24.0).sin() * 0.25).sqrt();
+    let intent = Intent {
+        areas: vec![area(side), area(2.0 * side)],
+        ..Intent::default()
+    };
+    let (measures, findings) = check_intent(&tube(24, 8), &[], &intent);
+    near(measures.areas[0].edge.unwrap(), side, 1e-6);
+    let of = findings.iter().filter(|f| f.code == "area-density");
+    let levels: Vec<Level> = of.map(|f| f.level).collect();
+    assert_eq!(levels, [Level::Pass, Level::Warn]);
 }

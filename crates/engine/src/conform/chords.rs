@@ -30,14 +30,24 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
                 continue;
             };
             let curve = &scene.rails[rail];
-            let [a, b] = [one, two].map(|link| s + link.way(scene, s));
+            let ends = [one, two].map(|link| {
+                let along = mesh.positions[link.neighbour as usize] - mesh.positions[v];
+                let dense = scene.density(v, link.neighbour as usize, along.normalize_or_zero());
+                (s + link.way(scene, s), dense)
+            });
+            let [(a, dense_a), (b, dense_b)] = ends;
             let (low, high) = (a.min(b), a.max(b));
+            let (dense_low, dense_high) = if a < b {
+                (dense_a, dense_b)
+            } else {
+                (dense_b, dense_a)
+            };
             if !(low < s && s < high) {
                 continue;
             }
             let cost = |at: f64| {
-                let (before, after) = (at - low, high - at);
-                let uneven = ((before - after) / (high - low)).powi(2);
+                let (before, after) = ((at - low) * dense_low, (high - at) * dense_high);
+                let uneven = ((before - after) / (before + after)).powi(2);
                 chord_cost(curve, low, at, scene.edge)
                     + chord_cost(curve, at, high, scene.edge)
                     + 4.0 * uneven

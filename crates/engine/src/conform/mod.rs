@@ -28,8 +28,8 @@ use mesh::{DVec3, QuadMesh, SurfaceIndex};
 use thiserror::Error;
 
 use crate::field::Field;
-use crate::fill::Filled;
-use crate::layout::Layout;
+use crate::fill::{Filled, Origin};
+use crate::layout::{Layout, PinnedPatch, Spacing, directed};
 use crate::model::{Curve, Plane, Sculpt, WorkSurface};
 use rails::{Rail, Seat};
 pub(crate) use shape::scaled_jacobian;
@@ -60,6 +60,9 @@ impl ConformOptions {
     }
 }
 
+/// Rounds after which the wanted density is looked up anew.
+const LOOK_UP: u32 = 10;
+
 /// Why vertices could not be placed.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum ConformError {
@@ -82,6 +85,45 @@ pub(crate) struct Scene {
     /// Triangle of the surface under each vertex when last asked: where the next question starts.
     pub feet: Vec<Option<u32>>,
     pub edge: f64,
+    /// Wanted density at each vertex, see [`crate::layout::Spacing`]; empty where quads are to be even.
+    pub local: Vec<(f64, DVec3)>,
+}
+
+impl Scene {
+    /// Wanted density along the way between two vertices, over the mean one.
+    pub fn density(&self, a: usize, b: usize, along: DVec3) -> f64 {
+        let of = |v: usize| {
+            let (density, across) = self.local[v];
+            directed(density, across, along)
+        };
+        if self.local.is_empty() {
+            1.0
+        } else {
+            (of(a) + of(b)) / 2.0
+        }
+    }
+
+    /// Looks up the wanted density where each vertex is now, on the work surface's copy.
+    fn look_up(&mut self, mesh: &QuadMesh, spacing: &Spacing) {
+        if spacing.is_even() {
+            return;
+        }
+        let here = |&at: &DVec3| {
+            let Some(found) = self.index.closest(at) else {
+                return (1.0, DVec3::ZERO);
+            };
+            let corners = self.index.mesh().triangles[found.triangle as usize];
+            let nearest =
+                (0..3).max_by(|&i, &j| found.barycentric[i].total_cmp(&found.barycentric[j]));
+            let density = (0..3)
+                .map(|i| spacing.density[corners[i] as usize] * found.barycentric[i])
+                .sum();
+            // Directions across a ring oppose each other on its two sides: no mean of them.
+            let across = nearest.map_or(DVec3::ZERO, |i| spacing.across[corners[i] as usize]);
+            (density, across)
+        };
+        self.local = mesh.positions.iter().map(here).collect();
+    }
 }
 
 /// Places the vertices of the (half) mesh.
@@ -102,7 +144,11 @@ pub fn run(
     task.report("conform", 0.0)?;
     let mut mesh = filled.mesh.clone();
     let lift = lift::Lift::new(surface, field);
-    let (rails, seats) = rails::seats_of(filled, surface, layout, curves, plane);
+    let (rails, mut seats) = rails::seats_of(filled, surface, layout, curves, plane);
+    for (v, at) in pinned_poles(filled, layout) {
+        seats[v] = Seat::Pinned;
+        mesh.positions[v] = at;
+    }
     let at_vertex = quads_at(&mesh);
     let mut scene = Scene {
         index: lift.smooth_index(),
@@ -114,6 +160,7 @@ pub fn run(
         seats: seats.clone(),
         feet: vec![None; mesh.positions.len()],
         edge: options.quad_edge,
+        local: Vec::new(),
     };
     let pinned: Vec<(Seat, DVec3)> = seats
         .into_iter()
@@ -121,6 +168,9 @@ pub fn run(
         .collect();
     lift.flatten(&mut mesh, &mut scene, &rails);
     for round in 0..options.rounds {
+        if round % LOOK_UP == 0 {
+            scene.look_up(&mesh, &layout.spacing);
+        }
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 {
             0.35
@@ -163,6 +213,19 @@ pub fn run(
     }
     task.report("conform", 1.0)?;
     Ok((mesh, findings))
+}
+
+/// Poles that are wanted at a place, with the place.
+fn pinned_poles(filled: &Filled, layout: &Layout) -> Vec<(usize, DVec3)> {
+    let topology = filled.mesh.topology();
+    let of_pin = |pin: &PinnedPatch| {
+        let pole = (0..filled.origin.len()).find(|&v| {
+            filled.origin[v] == Origin::Inside { patch: pin.patch } && topology.valence[v] != 4
+        });
+        pole.map(|v| (v, pin.at))
+    };
+    let held = layout.pins.iter().filter(|pin| pin.held);
+    held.filter_map(of_pin).collect()
 }
 
 fn around(mesh: &QuadMesh) -> Vec<Vec<u32>> {

@@ -28,7 +28,7 @@ pub(super) fn round(
     floor: Option<f64>,
     rails: Rails,
 ) {
-    let asked = rectangles(mesh, scene.edge);
+    let asked = rectangles(mesh, scene);
     let old = mesh.positions.clone();
     let mut quality: Vec<f64> = (0..mesh.quads.len() as u32)
         .into_par_iter()
@@ -83,7 +83,7 @@ fn step_of(
         / quads.len() as f64;
     let even = match scene.seats[v] {
         Seat::On { rail, .. } => along_rail(scene, old, v, rail),
-        _ => old[v] + even_step(old, v, &scene.opposite[v], &scene.around[v]),
+        _ => old[v] + even_step(scene, old, v),
     };
     let goal = square.lerp(even, 0.5);
     let normal = normal_at(mesh, scene, v);
@@ -143,24 +143,35 @@ fn place(scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
 /// All of it would be curvature flow, which draws every ring together.
 const STRAIGHTEN: f64 = 0.25;
 
-/// The way to where the spacing along both lines through a vertex is even.
-fn even_step(positions: &[DVec3], v: usize, opposite: &[[u32; 2]], around: &[u32]) -> DVec3 {
+/// The way to where the spacing along both lines through a vertex is as wanted: the ways to both
+/// neighbours are in inverse ratio to the densities there.
+fn even_step(scene: &Scene, positions: &[DVec3], v: usize) -> DVec3 {
+    let opposite = &scene.opposite[v];
     if opposite.is_empty() {
-        return mean(positions, around) - positions[v];
+        return mean(scene, positions, v, &scene.around[v]) - positions[v];
     }
     let mut step = DVec3::ZERO;
-    for &[a, b] in opposite {
-        let (a, b) = (positions[a as usize], positions[b as usize]);
+    for pair in opposite {
+        let [a, b] = pair.map(|n| positions[n as usize]);
         let along = (b - a).normalize_or_zero();
-        let to_middle = (a + b) / 2.0 - positions[v];
+        let to_middle = mean(scene, positions, v, pair) - positions[v];
         let even = along * to_middle.dot(along);
         step += even + (to_middle - even) * (STRAIGHTEN / opposite.len() as f64);
     }
     step
 }
 
-fn mean(positions: &[DVec3], around: &[u32]) -> DVec3 {
-    around.iter().map(|&n| positions[n as usize]).sum::<DVec3>() / around.len().max(1) as f64
+/// Mean of neighbours, each weighing as much as the density on the way there.
+fn mean(scene: &Scene, positions: &[DVec3], v: usize, around: &[u32]) -> DVec3 {
+    let (mut sum, mut whole) = (DVec3::ZERO, 0.0);
+    for &n in around {
+        let n = n as usize;
+        let along = (positions[n] - positions[v]).normalize_or_zero();
+        let weight = scene.density(v, n, along);
+        sum += positions[n] * weight;
+        whole += weight;
+    }
+    sum / f64::max(whole, 1e-12)
 }
 
 /// Mean of the neighbours that lie on the same rail or end it; of all, if that isn't two.
@@ -175,9 +186,9 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
         })
         .collect();
     if mine.len() == 2 {
-        mean(positions, &mine)
+        mean(scene, positions, v, &mine)
     } else {
-        mean(positions, &scene.around[v])
+        mean(scene, positions, v, &scene.around[v])
     }
 }
 
@@ -186,7 +197,8 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
 const LEAST_SIDE: f64 = 0.7;
 
 /// For every quad, its corners in the rectangle nearest to it.
-fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
+fn rectangles(mesh: &QuadMesh, scene: &Scene) -> Vec<[DVec3; 4]> {
+    let edge = scene.edge;
     mesh.quads
         .par_iter()
         .map(|quad| {
@@ -199,9 +211,12 @@ fn rectangles(mesh: &QuadMesh, edge: f64) -> Vec<[DVec3; 4]> {
                 .normalize_or_zero();
             let w = normal.cross(u);
             let (a, b) = (one.length(), two.length());
+            // Where rows are wanted denser than columns, sides are in that ratio.
+            let [across, along] =
+                [u, w].map(|t| scene.density(quad[0] as usize, quad[2] as usize, t));
             let (a, b) = (
-                a.max(LEAST_SIDE * b.min(edge)),
-                b.max(LEAST_SIDE * a.min(edge)),
+                a.max(LEAST_SIDE * (b * along).min(edge) / across),
+                b.max(LEAST_SIDE * (a * across).min(edge) / along),
             );
             let (x, y) = (u * a / 2.0, w * b / 2.0);
             [

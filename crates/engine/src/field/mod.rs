@@ -15,16 +15,19 @@ mod corners;
 mod frames;
 mod periods;
 mod solve;
+mod steer;
 #[cfg(test)]
 mod tests;
 
-use base::{Finding, Findings, Level, Task};
+use base::{Finding, Findings, Level, Place, Task};
 use mesh::{DVec3, TriTopology};
 use thiserror::Error;
 
+use crate::intent::Aims;
 use crate::model::WorkSurface;
 pub use frames::{Frames, wrap};
 use periods::Periods;
+use steer::{Steered, Steering};
 
 /// Options of the field.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -86,6 +89,8 @@ pub struct Field {
     pub angle: Vec<f64>,
     /// Singular triangles in rising order.
     pub singularities: Vec<Singularity>,
+    /// For each pin, the singular triangle that is to become its pole, where there is one.
+    pub pinned: Vec<Option<u32>>,
 }
 
 impl Field {
@@ -110,18 +115,24 @@ impl Field {
             .collect();
     }
 
-    /// Takes out pairs of singular places that serve nothing.
-    fn cancel_pairs(
+    fn middles(&self, positions: &[DVec3]) -> Vec<DVec3> {
+        let triangles = self.topology.triangles.iter();
+        triangles
+            .map(|t| t.iter().map(|&v| positions[v as usize]).sum::<DVec3>() / 3.0)
+            .collect()
+    }
+
+    /// Takes out pairs of singular places that serve nothing, then brings others to where poles
+    /// are pinned and out of where they are barred.
+    fn move_places(
         &mut self,
+        surface: &WorkSurface,
         fixed: &[Option<f64>],
+        aims: &Aims,
         options: &FieldOptions,
-    ) -> Result<(), FieldError> {
-        let middles: Vec<DVec3> = self
-            .topology
-            .triangles
-            .iter()
-            .map(|t| t.iter().map(|&v| self.smooth[v as usize]).sum::<DVec3>() / 3.0)
-            .collect();
+    ) -> Result<Steered, FieldError> {
+        let middles = self.middles(&self.smooth);
+        let real = self.middles(&surface.positions);
         let mut periods = Periods::new(&self.topology, &self.frames, fixed, self.angle.clone())?;
         let first = periods.state();
         periods.solve();
@@ -132,14 +143,27 @@ impl Field {
             reach: options.cancel_reach,
             price: options.cancel_price,
         };
-        cancel::cancel(&mut periods, &middles, &self.singularities, rule);
+        let left = cancel::cancel(&mut periods, &middles, &self.singularities, rule);
+        let steered = if aims.steer() {
+            let mut steering = Steering {
+                periods: &mut periods,
+                middles: &middles,
+                real: &real,
+                triangles: &self.topology.triangles,
+                left,
+                quad: aims.quad,
+            };
+            steering.run(aims)
+        } else {
+            Steered::default()
+        };
         let angle = std::mem::take(&mut periods.angle);
         self.angle = angle
             .into_iter()
             .map(|a| a.rem_euclid(std::f64::consts::FRAC_PI_2))
             .collect();
         self.find_singularities();
-        Ok(())
+        Ok(steered)
     }
 
     /// Index of a triangle in quarter turns.
@@ -172,6 +196,7 @@ impl Field {
 /// [`FieldError`] when the surface isn't manifold, the system can't be solved or the work was cancelled.
 pub fn run(
     surface: &WorkSurface,
+    aims: &Aims,
     options: &FieldOptions,
     task: &Task,
 ) -> Result<(Field, Findings), FieldError> {
@@ -187,11 +212,13 @@ pub fn run(
         frames,
         angle,
         singularities: Vec::new(),
+        pinned: Vec::new(),
     };
     field.find_singularities();
-    if options.cancel_reach > 0.0 {
+    let mut steered = Steered::default();
+    if options.cancel_reach > 0.0 || aims.steer() {
         task.checkpoint()?;
-        field.cancel_pairs(&fixed, options)?;
+        steered = field.move_places(surface, &fixed, aims, options)?;
     }
     task.report("field", 1.0)?;
     let mut findings = Findings::default();
@@ -204,6 +231,18 @@ pub fn run(
             field.singularities.iter().map(|s| s.quarters).sum::<i32>()
         ),
     ));
+    for place in &steered.stuck {
+        let at = field.middles(&surface.positions)[place.triangle as usize];
+        findings.push(
+            Finding::new(
+                "keep-out-stuck",
+                Level::Note,
+                "A pole can't leave a keep-out: the guides around it ask for one there.",
+            )
+            .at(Place::Point { at: at.to_array() }),
+        );
+    }
+    field.pinned = steered.pins;
     Ok((field, findings))
 }
 

@@ -6,6 +6,7 @@ use base::Task;
 use mesh::DVec3;
 
 use super::*;
+use crate::intent::{Aims, PinAim};
 use crate::model::{Chain, ChainSource, WorkSurface};
 
 /// A sphere of radius 1 from an icosahedron, each face cut in four `rounds` times.
@@ -113,6 +114,7 @@ fn torus(around: u32, across: u32) -> WorkSurface {
 fn field_of(surface: &WorkSurface) -> Field {
     run(
         surface,
+        &Aims::none(surface.positions.len()),
         &FieldOptions {
             smoothing_rounds: 0,
             ..FieldOptions::default()
@@ -199,7 +201,13 @@ fn a_square_plate_follows_its_sides() {
 fn a_surface_that_is_not_manifold_is_refused() {
     let mut surface = sphere(1);
     surface.triangles.push(surface.triangles[0]);
-    let error = run(&surface, &FieldOptions::default(), &Task::default()).unwrap_err();
+    let error = run(
+        &surface,
+        &Aims::none(surface.positions.len()),
+        &FieldOptions::default(),
+        &Task::default(),
+    )
+    .unwrap_err();
     assert!(
         matches!(
             error,
@@ -214,7 +222,7 @@ fn a_surface_that_is_not_manifold_is_refused() {
 fn cancelling_stops_the_field() {
     let task = Task::default();
     task.cancel();
-    let error = run(&sphere(1), &FieldOptions::default(), &task).unwrap_err();
+    let error = run(&sphere(1), &Aims::none(0), &FieldOptions::default(), &task).unwrap_err();
     assert_eq!(error, FieldError::Cancelled(base::Cancelled));
 }
 
@@ -239,7 +247,13 @@ fn pairs_that_serve_nothing_are_taken_out() {
         cancel_reach: 10.0,
         cancel_price: 20.0,
     };
-    let (field, _) = run(&surface, &options, &Task::default()).unwrap();
+    let (field, _) = run(
+        &surface,
+        &Aims::none(surface.positions.len()),
+        &options,
+        &Task::default(),
+    )
+    .unwrap();
     assert!(!plain.singularities.is_empty(), "nothing to take out");
     // χ = 0, and a torus has fields without singular places (Poincaré–Hopf).
     assert_eq!(field.singularities, []);
@@ -304,5 +318,70 @@ fn a_walk_takes_index_from_its_start_to_its_end() {
             .map(|s| (s.triangle, s.quarters))
             .collect();
         assert_eq!(found, wanted);
+    }
+}
+
+/// A sphere of radius 1, its field with these aims, and the sum of its indices.
+fn steered(aims: &Aims) -> (WorkSurface, Field, i32) {
+    let surface = sphere(4);
+    let options = FieldOptions {
+        smoothing_rounds: 0,
+        ..FieldOptions::default()
+    };
+    let (field, _) = run(&surface, aims, &options, &Task::default()).unwrap();
+    let sum = field.singularities.iter().map(|s| s.quarters).sum();
+    (surface, field, sum)
+}
+
+fn middle_of(surface: &WorkSurface, triangle: u32) -> DVec3 {
+    let corners = surface.triangles[triangle as usize].map(|v| surface.positions[v as usize]);
+    corners.iter().sum::<DVec3>() / 3.0
+}
+
+#[test]
+fn a_pole_comes_to_its_pin() {
+    let count = sphere(4).positions.len();
+    for (pin, quarters) in [
+        (DVec3::new(1.0, 2.0, 3.0), 1),
+        (DVec3::new(-2.0, 1.0, 0.5), -1),
+    ] {
+        let mut aims = Aims::none(count);
+        aims.quad = 0.2;
+        aims.pins.push(PinAim {
+            pin: 0,
+            at: pin.normalize(),
+            quarters,
+        });
+        let (surface, field, sum) = steered(&aims);
+        let there = field.pinned[0].unwrap();
+        assert!(middle_of(&surface, there).distance(pin.normalize()) < 0.5 * aims.quad);
+        assert!(field.singularities.contains(&Singularity {
+            triangle: there,
+            quarters,
+        }));
+        // χ = 2: eight quarter turns, however many poles there are (Poincaré–Hopf).
+        assert_eq!(sum, 8);
+        // A sphere has no pole of five by itself: it comes with one of three.
+        assert_eq!(
+            field.singularities.len(),
+            if quarters == 1 { 8 } else { 10 }
+        );
+    }
+}
+
+#[test]
+fn poles_leave_a_keep_out() {
+    let (surface, plain, _) = steered(&Aims::none(sphere(4).positions.len()));
+    let place = middle_of(&surface, plain.singularities[0].triangle);
+    let mut aims = Aims::none(surface.positions.len());
+    aims.quad = 0.15;
+    for (barred, p) in aims.barred.iter_mut().zip(&surface.positions) {
+        *barred = p.distance(place) < 0.4;
+    }
+    let (_, field, sum) = steered(&aims);
+    assert_eq!((sum, field.singularities.len()), (8, 8));
+    for one in &field.singularities {
+        let corners = surface.triangles[one.triangle as usize];
+        assert!(!corners.iter().any(|&v| aims.barred[v as usize]), "{one:?}");
     }
 }

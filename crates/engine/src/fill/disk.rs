@@ -8,7 +8,7 @@ use numeric::{Spd, SpdError};
 
 use super::blocks::corner_uv;
 use crate::field::Field;
-use crate::layout::Layout;
+use crate::layout::{Layout, Spacing};
 use crate::model::WorkSurface;
 use crate::quantise::Plan;
 
@@ -36,8 +36,8 @@ impl Disk {
         let patch = &layout.patches[p];
         let opened = Opened::new(field, patch);
         let mut fixed: Vec<Option<[f64; 2]>> = vec![None; opened.count];
-        set_rim(surface, field, layout, plan, p, &opened, &mut fixed);
-        let place = embed(surface, field, patch, &opened, &fixed)?;
+        set_rim(layout, plan, p, &opened, &mut fixed);
+        let place = embed(surface, field, &layout.spacing, patch, &opened, &fixed)?;
         let vertices: Vec<[u32; 3]> = patch
             .triangles
             .iter()
@@ -212,10 +212,9 @@ fn join(parent: &mut [u32], a: usize, b: usize) {
     parent[a.max(b)] = a.min(b) as u32;
 }
 
-/// Puts the rim's vertices on the polygon: each arc over its whole number of steps, by length.
+/// Puts the rim's vertices on the polygon: each arc over its whole number of steps, as its spacing
+/// asks.
 fn set_rim(
-    surface: &WorkSurface,
-    field: &Field,
     layout: &Layout,
     plan: &Plan,
     p: usize,
@@ -223,7 +222,6 @@ fn set_rim(
     fixed: &mut [Option<[f64; 2]>],
 ) {
     let patch = &layout.patches[p];
-    let topology = &field.topology;
     let corners = corner_uv(patch.sides.len());
     let mut at = 0;
     for (s, side) in patch.sides.iter().enumerate() {
@@ -232,18 +230,21 @@ fn set_rim(
         for used in side {
             let arc = &layout.arcs[used.arc];
             let count = f64::from(plan.arcs[used.arc]);
-            let mut gone = 0.0;
-            for _ in 0..arc.vertices.len() - 1 {
+            let last = arc.vertices.len() - 1;
+            for step in 0..last {
                 let half = patch.rim[at];
                 if let Ok(i) = patch.triangles.binary_search(&(half / 3)) {
                     let local = opened.local[3 * i + half as usize % 3] as usize;
-                    let share = (before + count * gone / arc.length.max(1e-300)) / total;
+                    let gone = if used.forward {
+                        arc.progress[step]
+                    } else {
+                        1.0 - arc.progress[last - step]
+                    };
+                    let share = (before + count * gone) / total;
                     let (a, b) = (corners[s], corners[(s + 1) % corners.len()]);
                     fixed[local] =
                         Some([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
                 }
-                let (from, to) = (topology.from(half) as usize, topology.to(half) as usize);
-                gone += surface.positions[from].distance(surface.positions[to]);
                 at += 1;
             }
             before += count;
@@ -252,9 +253,13 @@ fn set_rim(
 }
 
 /// Solves for the inner vertices, with cotangent weights kept positive.
+///
+/// Each weight is divided by the density along its edge: on a line, what is harmonic then rises
+/// with the density, so quads lie as dense as they are wanted.
 fn embed(
     surface: &WorkSurface,
     field: &Field,
+    spacing: &Spacing,
     patch: &crate::layout::Patch,
     opened: &Opened,
     fixed: &[Option<[f64; 2]>],
@@ -280,7 +285,12 @@ fn embed(
             let (a, b) = (corners[k], corners[(k + 1) % 3]);
             let c = corners[(k + 2) % 3];
             let cot = (a - c).dot(b - c) / (a - c).cross(b - c).length().max(1e-12);
-            let weight = cot.clamp(0.1, 5.0);
+            let density = spacing.along_edge(
+                &surface.positions,
+                field.topology.triangles[t as usize][k],
+                field.topology.triangles[t as usize][(k + 1) % 3],
+            );
+            let weight = cot.clamp(0.1, 5.0) / density;
             let (u, v) = (
                 opened.local[3 * i + k] as usize,
                 opened.local[3 * i + (k + 1) % 3] as usize,

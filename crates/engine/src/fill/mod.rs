@@ -16,7 +16,7 @@ use mesh::{DVec3, QuadMesh};
 use thiserror::Error;
 
 use crate::field::Field;
-use crate::layout::{Layout, Patch, point_along};
+use crate::layout::{Layout, Patch, point_at};
 use crate::model::WorkSurface;
 use crate::quantise::Plan;
 use blocks::Block;
@@ -192,10 +192,11 @@ impl Shared {
                         filled.mesh.positions.len() as u32 - 1
                     }),
                     None => {
-                        filled
-                            .mesh
-                            .positions
-                            .push(point_along(&points, f64::from(step) / f64::from(count)));
+                        filled.mesh.positions.push(point_at(
+                            &points,
+                            &arc.progress,
+                            f64::from(step) / f64::from(count),
+                        ));
                         filled.origin.push(Origin::Arc { arc: a, step });
                         filled.mesh.positions.len() as u32 - 1
                     }

@@ -26,7 +26,10 @@ use mesh::DVec3;
 use thiserror::Error;
 
 use crate::field::{Field, Singularity};
+use crate::intent::Aims;
 use crate::model::{ChainSource, Curve, GuideKind, WorkSurface};
+pub use density::Spacing;
+pub(crate) use density::directed;
 pub use lay::{Cause, LaidCurve};
 use marks::Marks;
 use regions::Region;
@@ -41,6 +44,9 @@ pub struct LayoutOptions {
     pub most_curves: usize,
     /// How far the size of the quads follows curvature, 0 (even) to 1; default 0.
     pub adapt: f64,
+    /// Whether the number of faces is given, so that denser areas leave fewer quads elsewhere;
+    /// default true.
+    pub budget: bool,
     /// Singularities of opposite sign within this many quad edges cancel; default 3.
     pub cancel_quads: f64,
 }
@@ -52,6 +58,7 @@ impl LayoutOptions {
             quad_edge,
             most_curves: 2000,
             adapt: 0.0,
+            budget: true,
             cancel_quads: 3.0,
         }
     }
@@ -97,6 +104,10 @@ pub struct Arc {
     /// How much denser than the mean the quads along it should be; 1 where size doesn't follow
     /// curvature.
     pub density: f64,
+    /// Share of its quads that should lie before each vertex: 0 to 1, rising.
+    pub progress: Vec<f64>,
+    /// Quads that are to lie between it and a pole, and whether that was asked for outright.
+    pub berth: (u32, bool),
 }
 
 /// An arc as one patch sees it.
@@ -130,6 +141,74 @@ pub struct Layout {
     pub patches: Vec<Patch>,
     /// Curves that were added to the chains.
     pub laid: Vec<LaidCurve>,
+    /// How dense quads are wanted.
+    pub spacing: Spacing,
+    /// Patches whose pole is pinned.
+    pub pins: Vec<PinnedPatch>,
+}
+
+/// A patch with a pole that is wanted at a place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PinnedPatch {
+    /// Index of the patch: one of three, five or six sides.
+    pub patch: usize,
+    /// Where its pole is wanted, model units.
+    pub at: DVec3,
+    /// Whether the pole is held there; else it is only to come near.
+    pub held: bool,
+    /// Way from there to each of its sides, model units.
+    pub ways: Vec<f64>,
+}
+
+/// The patches in which poles are to lie at a place: where they are pinned, and, in patches that
+/// reach into a keep-out, where the field has them.
+fn pinned_patches(
+    surface: &WorkSurface,
+    field: &Field,
+    aims: &Aims,
+    arcs: &[Arc],
+    patches: &[Patch],
+) -> Vec<PinnedPatch> {
+    let pinned = |patch: usize, at: DVec3, held: bool| {
+        let sides = &patches[patch].sides;
+        let way = |side: &Vec<ArcUse>| {
+            let vertices = side.iter().flat_map(|u| &arcs[u.arc].vertices);
+            vertices
+                .map(|&v| surface.positions[v as usize].distance(at))
+                .fold(f64::INFINITY, f64::min)
+        };
+        PinnedPatch {
+            patch,
+            at,
+            held,
+            ways: sides.iter().map(way).collect(),
+        }
+    };
+    let mut found: Vec<PinnedPatch> = Vec::new();
+    for (pin, triangle) in aims.pins.iter().zip(&field.pinned) {
+        let within = |p: &Patch| triangle.is_some_and(|t| p.triangles.binary_search(&t).is_ok());
+        // A pole of three is the middle of three sides, one of five that of five.
+        let fits = |p: &usize| patches[*p].sides.len() as i32 == 4 - pin.quarters;
+        if let Some(patch) = patches.iter().position(within).filter(fits) {
+            found.push(pinned(patch, pin.at, true));
+        }
+    }
+    for (p, patch) in patches.iter().enumerate() {
+        let known = found.iter().any(|pin| pin.patch == p);
+        let corners = |t: u32| surface.triangles[t as usize];
+        let barred = |&t: &u32| corners(t).iter().any(|&v| aims.barred[v as usize]);
+        if let [one] = patch.singularities[..]
+            && !known
+            && patch.sides.len() != 4
+            && patch.triangles.iter().any(barred)
+            && !barred(&one.triangle)
+        {
+            let corners = corners(one.triangle).map(|v| surface.positions[v as usize]);
+            let middle = corners.iter().sum::<DVec3>() / 3.0;
+            found.push(pinned(p, middle, false));
+        }
+    }
+    found
 }
 
 /// Cuts the surface into patches.
@@ -140,6 +219,7 @@ pub fn run(
     surface: &WorkSurface,
     field: &Field,
     curves: &[Curve],
+    aims: &Aims,
     options: &LayoutOptions,
     task: &Task,
 ) -> Result<(Layout, Findings), LayoutError> {
@@ -170,12 +250,13 @@ pub fn run(
         }
     }
     let (marks, laid) = (laying.marks, laying.curves);
-    let wanted = density::density(surface, field, options.quad_edge, options.adapt);
-    let (arcs, arc_of_edge) = arcs_of(surface, field, &marks, &laid, &regions, &wanted);
+    let spacing = density::spacing(surface, field, aims, options);
+    let (arcs, arc_of_edge) = arcs_of(surface, field, aims, &marks, &laid, &regions, &spacing);
     let patches = regions
         .iter()
         .map(|r| patch_of(surface, field, r, &arcs, &arc_of_edge))
         .collect::<Result<Vec<_>, _>>()?;
+    let pins = pinned_patches(surface, field, aims, &arcs, &patches);
     let mut findings = Findings::default();
     findings.push(Finding::new(
         "layout-patches",
@@ -203,6 +284,8 @@ pub fn run(
             arcs,
             patches,
             laid,
+            spacing,
+            pins,
         },
         findings,
     ))
@@ -229,14 +312,25 @@ fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
     }
 }
 
+fn berth_of(aims: &Aims, source: ArcSource) -> (u32, bool) {
+    let ArcSource::Chain(chain) = source else {
+        return (0, false);
+    };
+    let mine = aims.chains.iter().filter(|b| b.chain == chain);
+    mine.map(|b| (b.quads, b.outright))
+        .max_by_key(|b| (b.1, b.0))
+        .unwrap_or((0, false))
+}
+
 /// Cuts every curve at its nodes. Gives the arcs and, for each marked edge, its arc.
 fn arcs_of(
     surface: &WorkSurface,
     field: &Field,
+    aims: &Aims,
     marks: &Marks,
     laid: &[LaidCurve],
     regions: &[Region],
-    wanted: &[f64],
+    spacing: &Spacing,
 ) -> (Vec<Arc>, Vec<Option<u32>>) {
     let topology = &field.topology;
     let mut node: Vec<bool> = (0..surface.positions.len() as u32)
@@ -274,12 +368,16 @@ fn arcs_of(
             if node[run[i] as usize] || i + 1 == run.len() {
                 let piece = run[from..=i].to_vec();
                 let length = trace::run_length(&surface.positions, &piece);
-                let density = density::along(surface, wanted, &piece);
+                let worth = spacing.along(&surface.positions, &piece);
+                let whole = worth[worth.len() - 1];
+                let even = length <= 0.0 || whole <= 0.0 || spacing.is_even();
                 arcs.push(Arc {
-                    vertices: piece,
                     source,
                     length,
-                    density,
+                    density: if even { 1.0 } else { whole / length },
+                    berth: berth_of(aims, source),
+                    progress: worth.iter().map(|w| w / whole.max(1e-300)).collect(),
+                    vertices: piece,
                 });
                 from = i;
             }
@@ -351,14 +449,22 @@ fn patch_of(
 
 /// Point at a share of a polyline's length.
 pub(crate) fn point_along(points: &[DVec3], share: f64) -> DVec3 {
-    let whole: f64 = points.windows(2).map(|w| w[0].distance(w[1])).sum();
-    let mut left = share * whole;
+    let mut progress = vec![0.0];
     for w in points.windows(2) {
-        let length = w[0].distance(w[1]);
-        if left <= length && length > 0.0 {
-            return w[0].lerp(w[1], left / length);
+        progress.push(progress[progress.len() - 1] + w[0].distance(w[1]));
+    }
+    let whole = progress[progress.len() - 1];
+    progress.iter_mut().for_each(|p| *p /= whole.max(1e-300));
+    point_at(points, &progress, share)
+}
+
+/// Point where a quantity that rises along a polyline from 0 to 1, given at its points, has
+/// a value.
+pub(crate) fn point_at(points: &[DVec3], progress: &[f64], share: f64) -> DVec3 {
+    for (w, p) in points.windows(2).zip(progress.windows(2)) {
+        if share <= p[1] && p[1] > p[0] {
+            return w[0].lerp(w[1], ((share - p[0]) / (p[1] - p[0])).clamp(0.0, 1.0));
         }
-        left -= length;
     }
     points.last().copied().unwrap_or_default()
 }

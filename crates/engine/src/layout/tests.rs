@@ -10,6 +10,7 @@ use super::regions::{Region, RegionScale, all_regions};
 use super::trace::{edge_run, walk};
 use super::*;
 use crate::field::Field;
+use crate::intent::Aims;
 use crate::testing::{Case, all_made, cases};
 
 /// Σ (2 − quarters) over corners + Σ quarters of singularities = 4 χ: Gauss–Bonnet for the
@@ -409,7 +410,15 @@ fn no_curve_allowed_is_refused_with_a_place() {
     let mut options = LayoutOptions::for_edge(case.edge);
     options.most_curves = 0;
     // A tube between rings is no disk, so a curve is needed.
-    let error = run(surface, field, curves, &options, &Task::default()).unwrap_err();
+    let error = run(
+        surface,
+        field,
+        curves,
+        &Aims::none(surface.positions.len()),
+        &options,
+        &Task::default(),
+    )
+    .unwrap_err();
     let LayoutError::NoPatch { at, reason } = &error else {
         panic!("{error}")
     };
@@ -427,6 +436,7 @@ fn cancelling_stops_the_layout() {
         surface,
         field,
         curves,
+        &Aims::none(0),
         &LayoutOptions::for_edge(case.edge),
         &task,
     )

@@ -28,6 +28,10 @@ use crate::model::{ChainSource, Curve, Guide, WorkSurface};
 const SEARCHES: usize = 14;
 /// Rounds of programs with the budget as a row.
 const BUDGET_ROUNDS: usize = 4;
+/// Share of the budget beyond which the number of faces counts as missed.
+const REACHED: f64 = 0.03;
+/// Doublings of the edge length tried to see how far the number of faces can go.
+const REACH_STEPS: i32 = 4;
 /// Share of the budget within which the search stops.
 const CLOSE: f64 = 0.01;
 
@@ -182,6 +186,7 @@ pub fn run(
     let more = strain.judge(&plan)?;
     let mut findings = findings(layout, curves, guides, surface, &plan);
     findings.append(more);
+    findings.append(ground.out_of_reach(&counts, &plan));
     task.report("quantise", 1.0)?;
     Ok((plan, findings))
 }
@@ -202,6 +207,45 @@ enum Found {
 }
 
 impl Ground<'_> {
+    /// Says so where no plan is near the budget, with the number of faces that is as near as
+    /// whole strips and promised counts allow.
+    fn out_of_reach(&self, counts: &[model::Promise], plan: &Plan) -> Findings {
+        let mut findings = Findings::default();
+        let Some(wanted) = self.options.faces else {
+            return findings;
+        };
+        if (plan.faces as f64 / wanted.max(1) as f64 - 1.0).abs() <= REACHED {
+            return findings;
+        }
+        let fewer = plan.faces > wanted;
+        let mut furthest = plan.faces;
+        for step in 1..=REACH_STEPS {
+            let factor = 2f64.powi(if fewer { step } else { -step });
+            let edge = self.options.quad_edge * factor;
+            let none = vec![0; self.layout.arcs.len()];
+            let nodes = self.options.search_nodes;
+            if let Ok(other) = model::solve(self.layout, counts, &none, edge, None, nodes) {
+                furthest = if fewer {
+                    furthest.min(other.faces)
+                } else {
+                    furthest.max(other.faces)
+                };
+            }
+        }
+        let (most, more) = if fewer {
+            ("fewest", "fewer")
+        } else {
+            ("most", "more")
+        };
+        let sentence = format!(
+            "Of the {wanted} faces asked for in the part that is computed, {} are made; the {most} found with these guides and counts are {furthest}. Ask for {more} quads along guides, or leave counts out.",
+            plan.faces
+        );
+        let finding = Finding::new("faces-out-of-reach", Level::Note, sentence);
+        findings.push(finding.measured(furthest as f64, Some(wanted as f64)));
+        findings
+    }
+
     /// The plan whose number of faces is nearest to the budget.
     fn search(&self, counts: &[model::Promise]) -> Result<Found, QuantiseError> {
         let Self {

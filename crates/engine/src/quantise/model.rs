@@ -36,6 +36,9 @@ const VANISHED_SPOKE_COST: f64 = 4.0;
 /// A surplus needs two rows, so that its poles stay off the narrow side: more than one, so any
 /// share above 0 that whole numbers tell from it will do.
 const ROWS_SHARE: f64 = 1.0 / 64.0;
+/// Cost of each quad by which a pole is too near a curve that it is kept from outright, and a ring.
+const BARRED_COST: f64 = 20.0;
+const BERTH_COST: f64 = 2.0;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
@@ -125,6 +128,14 @@ fn solve_once(
                 terms.push((y[(i + 1) % n], -1.0));
                 program.row(&terms, Relation::Equal, 0.0);
             }
+            for (spoke, side) in y.iter().zip(&patch.sides) {
+                keep_off(&mut program, layout, *spoke, side);
+            }
+            for pin in layout.pins.iter().filter(|pin| pin.patch == p) {
+                for (spoke, way) in y.iter().zip(&pin.ways) {
+                    stretch_cost(&mut program, *spoke, (way / edge).max(1.0));
+                }
+            }
             spokes.push(y);
             surplus.push(None);
         }
@@ -158,6 +169,21 @@ pub(super) fn sharing_ends(arcs: &[Arc]) -> Vec<Vec<usize>> {
         }
     }
     groups
+}
+
+/// Cost for each quad by which a pole is too near a side that it is to keep away from.
+fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[ArcUse]) {
+    let berths = side.iter().map(|u| layout.arcs[u.arc].berth);
+    let Some((quads, outright)) = berths.max_by_key(|b| (b.1, b.0)).filter(|b| b.0 > 0) else {
+        return;
+    };
+    let cost = if outright { BARRED_COST } else { BERTH_COST };
+    let missing = program.real(cost, f64::INFINITY);
+    program.row(
+        &[(spoke, 1.0), (missing, 1.0)],
+        Relation::AtLeast,
+        f64::from(quads),
+    );
 }
 
 /// Spokes of a patch around a pole. A spoke may vanish, the pole then lies on that side, if no
@@ -397,6 +423,8 @@ mod tests {
             vertices: vertices.to_vec(),
             source: ArcSource::Chain(0),
             length: 1.0,
+            berth: (0, false),
+            progress: Vec::new(),
             density: 1.0,
         };
         let arcs = [

@@ -159,15 +159,40 @@ pub enum JobFault {
         /// Its number, from 1.
         index: usize,
     },
-    /// Two guides of one name.
-    #[error("the guide of line {first_line} has this name too. Give each guide a name of its own")]
+    /// Two tables of a list with one name.
+    #[error(
+        "the {what} of line {first_line} has this name too. Give each {what} a name of its own"
+    )]
     DuplicateName {
-        /// Line of the first guide with this name.
+        /// What has the name: a guide, an area.
+        what: String,
+        /// Line of the first one with this name.
         first_line: usize,
     },
     /// A loop along no direction.
     #[error("'along' has no length, so it points nowhere. Write for example along = [0, 1, 0]")]
     ZeroDirection,
+    /// Extra loops beside something that isn't a closed ring.
+    #[error(
+        "'loops' asks for closed loops beside a closed ring, but this is none. Remove it, or make the guide kind = \"ring\" with closed = true"
+    )]
+    LoopsBesideNoRing,
+    /// One of several ways of saying a thing is needed, and only one.
+    #[error("must have either {wanted}. Add the one and remove the other")]
+    EitherOr {
+        /// The ways, in words.
+        wanted: &'static str,
+    },
+    /// A guide that the job doesn't have.
+    #[error(
+        "there is no guide '{guide}'{}. Name a guide of this job", near_guide(.nearest)
+    )]
+    UnknownGuide {
+        /// The name.
+        guide: String,
+        /// The guide that was probably meant.
+        nearest: Option<String>,
+    },
     /// A plane across no direction.
     #[error("'normal' has no length, so it points nowhere. Write for example normal = [1, 0, 0]")]
     ZeroNormal,
@@ -183,6 +208,12 @@ fn did_you_mean(nearest: &Option<String>, known: &[&'static str]) -> String {
         Some(word) => format!("Did you mean '{word}'? Possible are {all}"),
         None => format!("Possible are {all}"),
     }
+}
+
+fn near_guide(nearest: &Option<String>) -> String {
+    nearest
+        .as_ref()
+        .map_or_else(String::new, |name| format!("; did you mean '{name}'?"))
 }
 
 fn curve(closed: &bool) -> &'static str {

@@ -18,6 +18,7 @@
 
 mod edits;
 mod error;
+mod intent;
 mod near;
 mod read;
 mod spec;
@@ -34,6 +35,9 @@ use crate::write::{WriteError, write_whole};
 
 pub use edits::{ChangeSpec, EditSpec, LARGEST_RELAX};
 pub use error::{JobError, JobFault, JobProblem, LineColumn};
+pub use intent::{
+    AreaSize, AreaSpec, DENSITY, KeepOutPlace, KeepOutSpec, LOOPS, PinSpec, QUADS, RegionSpec,
+};
 pub use spec::{
     DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec, JobSpec,
     LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,

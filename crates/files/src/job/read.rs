@@ -8,6 +8,7 @@ use toml_edit::{Document, Item, TableLike};
 
 use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
+use super::intent;
 use super::spec::{
     DensitySpec, GuideKind, GuideSpec, JobSpec, LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec,
     Sides, Size, SymmetrySpec, checked_adapt, checked_confidence, checked_edge, checked_faces,
@@ -18,8 +19,9 @@ use super::table::{Problems, View};
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 8] = [
-    "job", "name", "units", "sculpt", "symmetry", "density", "guide", "edit",
+const TOP: [&str; 11] = [
+    "job", "name", "units", "sculpt", "symmetry", "density", "guide", "area", "pin", "keep_out",
+    "edit",
 ];
 /// Tables that chapters to come will own.
 const LATER: [&str; 5] = ["trim", "layer", "seam", "bake", "joint"];
@@ -73,7 +75,20 @@ fn spec(
     let sculpt = sculpt(&top, problems);
     let symmetry = symmetry(&top, problems);
     let density = density(&top, problems);
-    let guides = guides(&top, problems);
+    let list = "[[guide]] with two pairs of brackets, once for each guide";
+    let guides = named(&top, problems, ("guide", list), guide);
+    let list = "[[area]] with two pairs of brackets, once for each area";
+    let areas = named(&top, problems, ("area", list), intent::area);
+    let list = "[[pin]] with two pairs of brackets, once for each pin";
+    let pins = named(&top, problems, ("pin", list), intent::pin);
+    let names: Vec<&str> = guides.iter().map(|g| g.name.as_str()).collect();
+    let list = "[[keep_out]] with two pairs of brackets, once for each keep-out";
+    let keep_outs = named(
+        &top,
+        problems,
+        ("keep_out", list),
+        |table, line, problems| intent::keep_out(table, line, &names, problems),
+    );
     let edits = edits::read(&top, problems);
     let mut spec = JobSpec::new(name.or(stem).unwrap_or_default(), "");
     if let Some(units) = units {
@@ -85,6 +100,9 @@ fn spec(
         density,
         guides,
         edits,
+        areas,
+        pins,
+        keep_outs,
         ..spec
     })
 }
@@ -189,6 +207,18 @@ fn density(top: &View<'_>, problems: &mut Problems<'_>) -> DensitySpec {
     density
 }
 
+/// A table of a list, known by its name.
+pub(super) trait Named {
+    /// Key of the list in the job file.
+    const KEY: &'static str;
+
+    /// Its name, unique in the list.
+    fn name(&self) -> &str;
+
+    /// Writes it into its table, or only what differs from what the table said before.
+    fn change(&self, table: &mut toml_edit::Table, before: Option<&Self>);
+}
+
 /// The tables of a list of tables, with their places; none if the key isn't there.
 pub(super) fn tables_of<'d>(
     top: &View<'d>,
@@ -227,16 +257,22 @@ pub(super) fn tables_of<'d>(
     }
 }
 
-fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
-    const EXAMPLE: &str = "[[guide]] with two pairs of brackets, once for each guide";
-    let tables = tables_of(top, problems, "guide", EXAMPLE);
+/// The tables of a list, each read by `read` with its line; names must differ.
+fn named<T>(
+    top: &View<'_>,
+    problems: &mut Problems<'_>,
+    (key, example): (&'static str, &'static str),
+    read: impl Fn(&View<'_>, usize, &mut Problems<'_>) -> Option<T>,
+) -> Vec<T> {
+    let what = key.replace('_', "-");
+    let tables = tables_of(top, problems, key, example);
     let mut first_lines = BTreeMap::new();
-    let mut guides = Vec::new();
+    let mut found = Vec::new();
     for (number, (table, span)) in tables.into_iter().enumerate() {
         let name = table.get("name").and_then(Item::as_str).map(str::trim);
         let label = match name {
-            Some(name) => format!("guide '{name}'"),
-            None => format!("guide {} of the file", number + 1),
+            Some(name) => format!("{what} '{name}'"),
+            None => format!("{what} {} of the file", number + 1),
         };
         let view = View::new(table, label, span);
         let line = view
@@ -246,12 +282,16 @@ fn guides(top: &View<'_>, problems: &mut Problems<'_>) -> Vec<GuideSpec> {
         if let Some(name) = name {
             let first_line = *first_lines.entry(name.to_owned()).or_insert(line);
             if first_line != line {
-                view.problem(problems, "name", JobFault::DuplicateName { first_line });
+                let fault = JobFault::DuplicateName {
+                    what: what.clone(),
+                    first_line,
+                };
+                view.problem(problems, "name", fault);
             }
         }
-        guides.extend(guide(&view, line, problems));
+        found.extend(read(&view, line, problems));
     }
-    guides
+    found
 }
 
 fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<GuideSpec> {
@@ -262,6 +302,7 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
             "kind",
             "closed",
             "count",
+            "loops",
             "points",
             "reason",
             "confidence",
@@ -292,6 +333,10 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
     let stated = table.flag(problems, "closed", "closed = true");
     let closed = stated.or(kind.map(GuideKind::closed_by_default));
     let count = table.whole(problems, "count", "count = 12");
+    let ring = kind
+        .zip(closed)
+        .map(|(kind, closed)| kind == GuideKind::Ring && closed);
+    let loops = intent::loops(table, ring, problems);
     let points = table.vectors(problems, "points", POINTS);
     let reason = table
         .text(problems, "reason", "reason = \"the elbow bends here\"")
@@ -327,6 +372,7 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
         kind: kind?,
         closed,
         count,
+        loops,
         points,
         reason,
         confidence,

@@ -6,6 +6,7 @@ use mesh::DVec3;
 
 use super::edits::EditSpec;
 use super::error::JobFault;
+use super::intent::{AreaSpec, KeepOutSpec, PinSpec};
 use super::near::nearest;
 
 /// Faces that a whole surface may be asked for.
@@ -36,6 +37,12 @@ pub struct JobSpec {
     pub guides: Vec<GuideSpec>,
     /// Edits in the order in which they are played.
     pub edits: Vec<EditSpec>,
+    /// Parts of the surface with quads of another size.
+    pub areas: Vec<AreaSpec>,
+    /// Poles wanted at places.
+    pub pins: Vec<PinSpec>,
+    /// Places without poles.
+    pub keep_outs: Vec<KeepOutSpec>,
 }
 
 /// Which sculpt, and which part of it.
@@ -148,6 +155,8 @@ pub struct GuideSpec {
     pub closed: bool,
     /// Quads along it, where promised: at least 3 if closed, 1 if open.
     pub count: Option<u32>,
+    /// Closed loops beside a closed ring, more than there would be; 0 for none.
+    pub loops: u32,
     /// Drawn points, model units: at least 3 if closed, 2 if open.
     pub points: Vec<DVec3>,
     /// Of a proposed guide: why it would be good to have. Changes no surface.
@@ -237,6 +246,9 @@ impl JobSpec {
             density: DensitySpec::default(),
             guides: Vec::new(),
             edits: Vec::new(),
+            areas: Vec::new(),
+            pins: Vec::new(),
+            keep_outs: Vec::new(),
         }
     }
 

@@ -7,7 +7,8 @@ use mesh::DVec3;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
 use super::edits;
-use super::read::VERSION;
+use super::intent::table_text;
+use super::read::{Named, VERSION};
 use super::spec::{GuideSpec, JobSpec, PartSpec, PlaneSpec, SculptSpec, Size};
 
 /// Width at which lists of points are wrapped.
@@ -48,22 +49,10 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
         Size::Edge(edge) => writeln!(out, "edge = {}", Value::from(edge))?,
     }
     writeln!(out, "adapt = {}", Value::from(spec.density.adapt))?;
-    for guide in &spec.guides {
-        writeln!(out, "\n[[guide]]")?;
-        writeln!(out, "name = {}", quoted(&guide.name))?;
-        writeln!(out, "kind = {}", quoted(guide.kind.word()))?;
-        writeln!(out, "closed = {}", guide.closed)?;
-        if let Some(count) = guide.count {
-            writeln!(out, "count = {count}")?;
-        }
-        if let Some(reason) = &guide.reason {
-            writeln!(out, "reason = {}", quoted(reason))?;
-        }
-        if let Some(confidence) = guide.confidence {
-            writeln!(out, "confidence = {}", Value::from(confidence))?;
-        }
-        writeln!(out, "points = {}", points_text(&guide.points))?;
-    }
+    spec.guides.iter().for_each(|g| table_text(g, out));
+    spec.areas.iter().for_each(|a| table_text(a, out));
+    spec.pins.iter().for_each(|p| table_text(p, out));
+    spec.keep_outs.iter().for_each(|k| table_text(k, out));
     edits::new_text(&spec.edits, out)
 }
 
@@ -122,7 +111,7 @@ fn points_text(points: &[DVec3]) -> String {
     out
 }
 
-fn points_value(points: &[DVec3]) -> Value {
+pub(super) fn points_value(points: &[DVec3]) -> Value {
     // The text is made above; if it weren't TOML, an unformatted list says the same.
     points_text(points)
         .parse()
@@ -167,9 +156,10 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     {
         density(table, old, new);
     }
-    if old.guides != new.guides {
-        guides(top, &old.guides, &new.guides);
-    }
+    named(top, &old.guides, &new.guides);
+    named(top, &old.areas, &new.areas);
+    named(top, &old.pins, &new.pins);
+    named(top, &old.keep_outs, &new.keep_outs);
     if old.edits != new.edits {
         edits::update(top, &old.edits, &new.edits);
     }
@@ -189,9 +179,12 @@ fn density(table: &mut dyn TableLike, old: &JobSpec, new: &JobSpec) {
     }
 }
 
-/// Guides keep their tables by name; one that is renamed in place keeps its table too.
-fn guides(top: &mut Table, old: &[GuideSpec], new: &[GuideSpec]) {
-    let mut tables: Vec<Option<Table>> = match top.remove("guide").map(Item::into_array_of_tables) {
+/// Tables of a list keep their text by name; one that is renamed in place keeps it too.
+fn named<T: Named + PartialEq>(top: &mut Table, old: &[T], new: &[T]) {
+    if old == new {
+        return;
+    }
+    let mut tables: Vec<Option<Table>> = match top.remove(T::KEY).map(Item::into_array_of_tables) {
         Some(Ok(list)) => list.into_iter().map(Some).collect(),
         _ => Vec::new(),
     };
@@ -203,80 +196,77 @@ fn guides(top: &mut Table, old: &[GuideSpec], new: &[GuideSpec]) {
     positions.sort_unstable();
     let mut positions = positions.into_iter();
     let mut list = ArrayOfTables::new();
-    for (number, guide) in new.iter().enumerate() {
-        let same_name = old.iter().position(|o| o.name == guide.name);
+    for (number, one) in new.iter().enumerate() {
+        let same_name = old.iter().position(|o| o.name() == one.name());
         let renamed = || {
             let before = old.get(number)?;
-            let gone = new.iter().all(|n| n.name != before.name);
+            let gone = new.iter().all(|n| n.name() != before.name());
             gone.then_some(number)
         };
         let source = same_name.or_else(renamed);
         let known = source.and_then(|s| Some((tables.get_mut(s)?.take()?, old.get(s)?)));
         let mut table = match known {
             Some((mut table, before)) => {
-                change_guide(&mut table, before, guide);
+                one.change(&mut table, Some(before));
                 table
             }
-            None => new_guide(guide),
+            None => {
+                let mut table = Table::new();
+                one.change(&mut table, None);
+                table
+            }
         };
         // Tables are printed by position: hand the old ones out in the new order.
         table.set_position(positions.next());
         list.push(table);
     }
     if !list.is_empty() {
-        top.insert("guide", Item::ArrayOfTables(list));
+        top.insert(T::KEY, Item::ArrayOfTables(list));
     }
 }
 
-fn change_guide(table: &mut Table, old: &GuideSpec, new: &GuideSpec) {
-    if old.name != new.name {
-        set(table, "name", new.name.as_str().into());
-    }
-    if old.kind != new.kind {
-        set(table, "kind", new.kind.word().into());
-    }
-    let stated = table.contains_key("closed");
-    if old.closed != new.closed || (!stated && new.closed != new.kind.closed_by_default()) {
-        set(table, "closed", new.closed.into());
-    }
-    if old.count != new.count {
-        set_or_remove(
-            table,
-            "count",
-            new.count.map(|count| i64::from(count).into()),
-        );
-    }
-    if old.reason != new.reason {
-        let reason = new.reason.as_deref();
-        set_or_remove(table, "reason", reason.map(Value::from));
-    }
-    if old.confidence != new.confidence {
-        set_or_remove(table, "confidence", new.confidence.map(Value::from));
-    }
-    if old.points != new.points {
-        set(table, "points", points_value(&new.points));
-    }
-}
+impl Named for GuideSpec {
+    const KEY: &'static str = "guide";
 
-fn new_guide(guide: &GuideSpec) -> Table {
-    let mut table = Table::new();
-    table.insert("name", Item::Value(guide.name.as_str().into()));
-    table.insert("kind", Item::Value(guide.kind.word().into()));
-    table.insert("closed", Item::Value(guide.closed.into()));
-    if let Some(count) = guide.count {
-        table.insert("count", Item::Value(i64::from(count).into()));
+    fn name(&self) -> &str {
+        &self.name
     }
-    if let Some(confidence) = guide.confidence {
-        table.insert("confidence", Item::Value(confidence.into()));
+
+    fn change(&self, table: &mut Table, before: Option<&Self>) {
+        if before.map(|b| &b.name) != Some(&self.name) {
+            set(table, "name", self.name.as_str().into());
+        }
+        if before.map(|b| b.kind) != Some(self.kind) {
+            set(table, "kind", self.kind.word().into());
+        }
+        let stated = table.contains_key("closed");
+        if before.map(|b| b.closed) != Some(self.closed)
+            || (!stated && self.closed != self.kind.closed_by_default())
+        {
+            set(table, "closed", self.closed.into());
+        }
+        if before.and_then(|b| b.count) != self.count {
+            let count = self.count.map(|count| i64::from(count).into());
+            set_or_remove(table, "count", count);
+        }
+        if before.map_or(0, |b| b.loops) != self.loops {
+            let loops = (self.loops > 0).then(|| i64::from(self.loops).into());
+            set_or_remove(table, "loops", loops);
+        }
+        if before.and_then(|b| b.reason.as_ref()) != self.reason.as_ref() {
+            set_or_remove(table, "reason", self.reason.as_deref().map(Value::from));
+        }
+        if before.and_then(|b| b.confidence) != self.confidence {
+            set_or_remove(table, "confidence", self.confidence.map(Value::from));
+        }
+        if before.map(|b| &b.points) != Some(&self.points) {
+            set(table, "points", points_value(&self.points));
+        }
+        if let (None, Some(reason)) = (before, &self.reason) {
+            let above = comment(reason, self.confidence);
+            table.decor_mut().set_prefix(format!("\n{above}\n"));
+        }
     }
-    table.insert("points", Item::Value(points_value(&guide.points)));
-    if let Some(reason) = &guide.reason {
-        table.insert("reason", Item::Value(reason.as_str().into()));
-        table
-            .decor_mut()
-            .set_prefix(format!("\n{}\n", comment(reason, guide.confidence)));
-    }
-    table
 }
 
 /// What stands above a proposed guide, in lines of a comment.
@@ -304,7 +294,7 @@ fn table_in<'t>(top: &'t mut Table, key: &str) -> Option<&'t mut dyn TableLike> 
 }
 
 /// Sets a value; comments and blanks around an old one stay.
-fn set(table: &mut dyn TableLike, key: &str, mut value: Value) {
+pub(super) fn set(table: &mut dyn TableLike, key: &str, mut value: Value) {
     if let Some(old) = table.get_mut(key).and_then(Item::as_value_mut) {
         *value.decor_mut() = old.decor().clone();
         *old = value;
@@ -313,7 +303,7 @@ fn set(table: &mut dyn TableLike, key: &str, mut value: Value) {
     }
 }
 
-fn set_or_remove(table: &mut dyn TableLike, key: &str, value: Option<Value>) {
+pub(super) fn set_or_remove(table: &mut dyn TableLike, key: &str, value: Option<Value>) {
     match value {
         Some(value) => set(table, key, value),
         None => drop(table.remove(key)),

@@ -32,6 +32,7 @@ pub fn settings(guides: Vec<Guide>, faces: usize) -> Settings {
         size: Size::Faces(faces),
         adapt: 0.0,
         edits: vec![],
+        intent: Default::default(),
     }
 }
 
@@ -57,6 +58,7 @@ pub fn checked(sculpt: &Sculpt, settings: &Settings, outcome: &Outcome) -> (Meas
         surface: &outcome.surface,
         sculpt,
         guides: &settings.guides,
+        intent: &settings.intent,
         plane: outcome.plane,
         target_faces,
         yardstick: false,

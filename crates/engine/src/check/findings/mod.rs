@@ -3,12 +3,14 @@
 mod elements;
 mod form;
 mod guides;
+mod intent;
 
 use base::{Finding, Findings, Level, Place};
 
 use super::CheckInput;
 use super::elements::Elements;
 use super::guides::Following;
+use super::intent::Met;
 use super::measures::Measures;
 use super::rings::Cycle;
 use super::surface::Surface;
@@ -31,6 +33,8 @@ pub(super) struct Spots<'a> {
     pub cycles: &'a [Option<Cycle>],
     /// Where each guide is followed worst.
     pub following: &'a [Following],
+    /// Loops, areas, pins and keep-outs.
+    pub met: &'a Met,
 }
 
 struct List<'a> {
@@ -132,6 +136,7 @@ pub(super) fn list(
     for (guide, ((measured, cycle), following)) in input.guides.iter().zip(shown) {
         guides::follow(&mut list, guide, measured, cycle.as_ref(), following);
     }
+    intent::intent(&mut list, input, spots.met);
     form::strips(&mut list, measures, spots);
     form::mirror(&mut list, measures, spots);
     form::fit(&mut list, measures);

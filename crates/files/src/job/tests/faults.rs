@@ -148,7 +148,7 @@ fn each_fault_is_found_where_it_stands() {
             )
         }),
         ("name = \"placket\"", "name = \"left wrist\"", 26, |f| {
-            matches!(f, JobFault::DuplicateName { first_line: 19 })
+            matches!(f, JobFault::DuplicateName { first_line: 19, .. })
         }),
     ];
     for (old, new, line, is_it) in cases {

@@ -6,6 +6,7 @@ use super::*;
 
 mod edits;
 mod faults;
+mod intent;
 mod random;
 
 const COAT: &str = r#"# The keeper's oilskin.
@@ -73,6 +74,7 @@ fn the_whole_format_is_read() {
                 kind: GuideKind::Opening,
                 closed: true,
                 count: Some(12),
+                loops: 0,
                 points: vec![
                     DVec3::new(31.0, 92.4, 1.2),
                     DVec3::new(33.0, 92.5, 0.0),
@@ -87,6 +89,7 @@ fn the_whole_format_is_read() {
                 kind: GuideKind::Line,
                 closed: false,
                 count: None,
+                loops: 0,
                 points: vec![DVec3::new(0.0, 140.0, 9.0), DVec3::new(0.0, 60.0, 12.0)],
                 reason: None,
                 confidence: None,
@@ -94,6 +97,9 @@ fn the_whole_format_is_read() {
             },
         ],
         edits: vec![],
+        areas: vec![],
+        pins: vec![],
+        keep_outs: vec![],
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));
@@ -304,6 +310,7 @@ fn a_proposed_guide_has_its_reason_above_it_and_in_it() {
         kind: GuideKind::Ring,
         closed: true,
         count: Some(8),
+        loops: 0,
         points: vec![DVec3::ZERO, DVec3::X, DVec3::Y],
         reason: Some("the limb bends here".into()),
         confidence: Some(0.75),

@@ -51,6 +51,11 @@ fn specs() -> impl Strategy<Value = JobSpec> {
                     kind,
                     closed,
                     count,
+                    loops: if closed && kind == GuideKind::Ring {
+                        i as u32 % 4
+                    } else {
+                        0
+                    },
                     points,
                     reason: None,
                     confidence: None,
