@@ -381,6 +381,7 @@ impl Session {
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
         let mut options = FieldOptions::default();
         options.smoothing_rounds = rounds;
+
         options.cancel_reach = CANCEL_QUADS * edge;
         let (cross, mut findings) = field::run(surface, &prepared.aims, &options, task)?;
         clock.lap("field");

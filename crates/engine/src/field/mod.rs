@@ -12,6 +12,7 @@
 
 mod cancel;
 mod corners;
+mod curvature;
 mod frames;
 mod periods;
 mod solve;
@@ -25,6 +26,7 @@ use thiserror::Error;
 
 use crate::intent::Aims;
 use crate::model::WorkSurface;
+use curvature::Pull;
 pub use frames::{Frames, wrap};
 use periods::Periods;
 use steer::{Steered, Steering};
@@ -36,6 +38,9 @@ pub struct FieldOptions {
     /// Rounds of smoothing applied to the copy that the field is found on, each of
     /// which reaches about one work edge further; default 12, about two quads.
     pub smoothing_rounds: u32,
+    /// How strongly the field is drawn along the surface's bends: at 1 a tube turns it within about
+    /// its radius; default 0.3.
+    pub curvature: f64,
     /// Singular places of opposite sign within this way of each other (model units) are taken out
     /// where the field loses little by it; default 0, none.
     pub cancel_reach: f64,
@@ -47,6 +52,7 @@ impl Default for FieldOptions {
     fn default() -> Self {
         Self {
             smoothing_rounds: 12,
+            curvature: 0.3,
             cancel_reach: 0.0,
             cancel_price: 1.0,
         }
@@ -128,12 +134,19 @@ impl Field {
         &mut self,
         surface: &WorkSurface,
         fixed: &[Option<f64>],
+        pull: &Pull,
         aims: &Aims,
         options: &FieldOptions,
     ) -> Result<Steered, FieldError> {
         let middles = self.middles(&self.smooth);
         let real = self.middles(&surface.positions);
-        let mut periods = Periods::new(&self.topology, &self.frames, fixed, self.angle.clone())?;
+        let mut periods = Periods::new(
+            &self.topology,
+            &self.frames,
+            fixed,
+            pull,
+            self.angle.clone(),
+        )?;
         let first = periods.state();
         periods.solve();
         if !periods.is_true() {
@@ -205,7 +218,8 @@ pub fn run(
     let smooth = smoothed(surface, &topology, options.smoothing_rounds);
     let frames = Frames::new(&topology, &smooth);
     let fixed = solve::directions_of_chains(surface, &topology, &frames);
-    let angle = solve::smoothest(&topology, &frames, &fixed)?;
+    let pull = Pull::of_curvature(&topology, &frames, &smooth, options.curvature);
+    let angle = solve::smoothest(&topology, &frames, &fixed, &pull)?;
     let mut field = Field {
         topology,
         smooth,
@@ -218,7 +232,7 @@ pub fn run(
     let mut steered = Steered::default();
     if options.cancel_reach > 0.0 || aims.steer() {
         task.checkpoint()?;
-        steered = field.move_places(surface, &fixed, aims, options)?;
+        steered = field.move_places(surface, &fixed, &pull, aims, options)?;
     }
     task.report("field", 1.0)?;
     let mut findings = Findings::default();

@@ -15,6 +15,7 @@ use std::f64::consts::FRAC_PI_2;
 use mesh::{DVec3, TriTopology};
 use numeric::{Spd, SpdError};
 
+use super::curvature::Pull;
 use super::frames::{Frames, wrap};
 
 /// Rest, in radians, that an edge may carry: beyond an eighth of a turn another jump would be
@@ -28,6 +29,7 @@ pub(super) struct Periods<'a> {
     /// Row of each vertex in the system; `usize::MAX` where the direction is given.
     row: Vec<usize>,
     system: Option<Spd>,
+    pull: &'a Pull,
     /// By edge, along its first half-edge.
     jump: Vec<i32>,
     /// By vertex, radians in its frame; not wrapped, so that the jumps stay true.
@@ -43,6 +45,7 @@ impl<'a> Periods<'a> {
         topology: &'a TriTopology,
         frames: &'a Frames,
         fixed: &[Option<f64>],
+        pull: &'a Pull,
         angle: Vec<f64>,
     ) -> Result<Self, SpdError> {
         let mut row = vec![usize::MAX; topology.vertex_count()];
@@ -59,9 +62,11 @@ impl<'a> Periods<'a> {
             }
         }
         let mut entries = Vec::with_capacity(rows * 8);
-        for r in 0..rows {
-            // Pieces that touch no given direction would make the matrix singular.
-            entries.push((r, r, 1e-9));
+        for (v, &r) in row.iter().enumerate() {
+            if r != usize::MAX {
+                // Pieces that touch no given direction would make the matrix singular.
+                entries.push((r, r, 1e-9 + pull.weight[v]));
+            }
         }
         let jump = (0..topology.edge_count() as u32)
             .map(|edge| {
@@ -88,6 +93,7 @@ impl<'a> Periods<'a> {
             frames,
             row,
             system,
+            pull,
             jump,
             angle,
         })
@@ -101,11 +107,15 @@ impl<'a> Periods<'a> {
             + f64::from(self.jump[edge as usize]) * FRAC_PI_2
     }
 
-    /// How much the field turns beside its jumps: sum over edges of the squares of the rests.
+    /// How much the field turns beside its jumps: sum over edges of the squares of the rests, and
+    /// how far it is from where it is pulled.
     pub fn energy(&self) -> f64 {
-        (0..self.topology.edge_count() as u32)
-            .map(|e| self.rest(e).powi(2))
-            .sum()
+        let edges = 0..self.topology.edge_count() as u32;
+        let turning: f64 = edges.map(|e| self.rest(e).powi(2)).sum();
+        let pulled = |v: usize| {
+            self.pull.weight[v] * wrap(self.pull.angle[v] - self.angle[v], FRAC_PI_2).powi(2)
+        };
+        turning + (0..self.angle.len()).map(pulled).sum::<f64>()
     }
 
     /// Whether every edge's nearest jump is its own, so that the field has the singular places
@@ -133,6 +143,12 @@ impl<'a> Periods<'a> {
 
     /// Finds the smoothest directions for the jumps as they are.
     pub fn solve(&mut self) {
+        // Which of the four directions pulls depends on the direction at hand, so twice.
+        self.solve_once();
+        self.solve_once();
+    }
+
+    fn solve_once(&mut self) {
         let Some(system) = &self.system else { return };
         let rows = self.row.iter().filter(|&&r| r != usize::MAX).count();
         let mut right = vec![0.0; rows];
@@ -149,6 +165,12 @@ impl<'a> Periods<'a> {
                     right[i] -= turn;
                     right[j] += turn;
                 }
+            }
+        }
+        for (v, &r) in self.row.iter().enumerate() {
+            if r != usize::MAX {
+                let off = wrap(self.pull.angle[v] - self.angle[v], FRAC_PI_2);
+                right[r] += self.pull.weight[v] * (self.angle[v] + off);
             }
         }
         let found = system.solve(&right);

@@ -5,6 +5,7 @@ use std::f64::consts::FRAC_PI_2;
 use mesh::TriTopology;
 use numeric::{Spd, SpdError};
 
+use super::curvature::Pull;
 use super::frames::Frames;
 use crate::model::WorkSurface;
 
@@ -43,12 +44,13 @@ pub(super) fn directions_of_chains(
 }
 
 /// Minimises the sum over edges of |z_j − r_ij z_i|², z the fourth power of the
-/// direction, with the given vertices fixed; with none, the smallest eigenvector by
-/// inverse iteration.
+/// direction, and of weight × |z_i − p_i|², p that of the pull (equation 16 there), with the given
+/// vertices fixed; with neither, the smallest eigenvector by inverse iteration.
 pub(super) fn smoothest(
     topology: &TriTopology,
     frames: &Frames,
     fixed: &[Option<f64>],
+    pull: &Pull,
 ) -> Result<Vec<f64>, SpdError> {
     let vertices = topology.vertex_count();
     let mut slot = vec![usize::MAX; vertices];
@@ -62,6 +64,16 @@ pub(super) fn smoothest(
     let mut lower = Vec::with_capacity(topology.edge_count() * 6);
     let mut right = vec![0.0; 2 * free];
     let mut diagonal = vec![1e-9; free];
+    let mut pulled = 0.0;
+    for v in 0..vertices {
+        if slot[v] != usize::MAX && pull.weight[v] > 0.0 {
+            let (s, c) = (4.0 * pull.angle[v]).sin_cos();
+            diagonal[slot[v]] += pull.weight[v];
+            right[2 * slot[v]] += pull.weight[v] * c;
+            right[2 * slot[v] + 1] += pull.weight[v] * s;
+            pulled += pull.weight[v];
+        }
+    }
     for edge in 0..topology.edge_count() as u32 {
         let h = topology.half_of_edge(edge);
         let (a, b) = (topology.from(h) as usize, topology.to(h) as usize);
@@ -103,7 +115,8 @@ pub(super) fn smoothest(
     let mut x = Vec::new();
     if free > 0 {
         let system = Spd::factor(2 * free, &entries)?;
-        if fixed.iter().any(Option::is_some) {
+        // A pull too weak to tell leaves it to the eigenvector.
+        if fixed.iter().any(Option::is_some) || pulled > 1e-3 {
             x = system.solve(&right);
         } else {
             x = (0..2 * free)

@@ -117,6 +117,7 @@ fn field_of(surface: &WorkSurface) -> Field {
         &Aims::none(surface.positions.len()),
         &FieldOptions {
             smoothing_rounds: 0,
+            curvature: 0.0,
             ..FieldOptions::default()
         },
         &Task::default(),
@@ -244,6 +245,7 @@ fn pairs_that_serve_nothing_are_taken_out() {
     let plain = field_of(&surface);
     let options = FieldOptions {
         smoothing_rounds: 0,
+        curvature: 0.0,
         cancel_reach: 10.0,
         cancel_price: 20.0,
     };
@@ -279,10 +281,17 @@ fn a_walk_takes_index_from_its_start_to_its_end() {
         })
         .collect();
     let fixed = vec![None; surface.positions.len()];
+    let pull = Pull::of_curvature(&field.topology, &field.frames, &field.smooth, 0.0);
     for start in 0..4 {
         let from = field.singularities[start];
-        let mut periods =
-            Periods::new(&field.topology, &field.frames, &fixed, field.angle.clone()).unwrap();
+        let mut periods = Periods::new(
+            &field.topology,
+            &field.frames,
+            &fixed,
+            &pull,
+            field.angle.clone(),
+        )
+        .unwrap();
         // Its walks to triangles a little away, two rings of triangles off.
         let goals: Vec<u32> = (0..surface.triangles.len() as u32)
             .filter(|&t| {

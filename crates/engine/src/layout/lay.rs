@@ -2,11 +2,13 @@
 
 use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap};
+use std::f64::consts::TAU;
 
 use mesh::DVec3;
 
 use super::marks::{Marks, Sector, VertexMarks};
 use super::regions::{Region, RegionScale, Scratch, all_regions, region_of};
+use super::rings::{Ring, Search};
 use super::trace::{edge_run, run_length, walk};
 use crate::field::Field;
 
@@ -15,6 +17,8 @@ use crate::field::Field;
 pub enum Cause {
     /// It carries on a guide that ends in the open, or a concave corner.
     Onward,
+    /// It closes around a limb, so that the limb's rows do.
+    Around,
     /// It joins two boundaries of a region that isn't a disk.
     Join,
     /// It parts singularities or corners.
@@ -28,6 +32,8 @@ pub enum Cause {
 pub struct LaidCurve {
     /// Work-surface vertices in order.
     pub vertices: Vec<u32>,
+    /// Whether it closes on its first vertex.
+    pub closed: bool,
     /// Why.
     pub cause: Cause,
 }
@@ -65,6 +71,9 @@ struct Rim {
 /// How far short of another curve, in quads, a guide may end to be led there directly.
 const NEAR_END: f64 = 1.6;
 
+/// Area that a ring must cut off on either side, in halves of a ball of its girth.
+const LIMB: f64 = 1.6;
+
 struct Undo {
     edges: Vec<u32>,
     vertices: Vec<(u32, VertexMarks)>,
@@ -95,6 +104,7 @@ impl<'a> Laying<'a> {
 
     /// Lays curves until no region can be bettered; gives the regions that stand.
     pub fn run(&mut self, most: usize) -> Vec<Region> {
+        self.lay_rings(most);
         let mut waiting = all_regions(self.field, &self.marks, &self.scale);
         waiting.reverse();
         let mut done = Vec::new();
@@ -114,6 +124,7 @@ impl<'a> Laying<'a> {
                 Some(candidate) if self.lay(&candidate.run).is_some() => {
                     self.curves.push(LaidCurve {
                         vertices: candidate.run.clone(),
+                        closed: false,
                         cause: candidate.cause,
                     });
                     let mut parts = self.parts(&candidate.run);
@@ -128,6 +139,101 @@ impl<'a> Laying<'a> {
         }
         done.sort_by_key(|r| r.triangles.first().copied());
         done
+    }
+
+    /// Lays a closed curve around each limb and handle that has none.
+    fn lay_rings(&mut self, most: usize) {
+        let mut search = Search::new(self.field, self.positions);
+        let mut waiting = all_regions(self.field, &self.marks, &self.scale);
+        waiting.reverse();
+        while let Some(region) = waiting.pop() {
+            if region.disorder() < 1e-9 || self.curves.len() >= most {
+                continue;
+            }
+            let rings = search.rings(&self.marks, &region.triangles, self.quad);
+            let mut best: Option<(f64, &Ring)> = None;
+            for ring in &rings {
+                let Some(undo) = self.lay_ring(&ring.vertices) else {
+                    continue;
+                };
+                let parts = self.parts(&ring.vertices);
+                self.undo(undo);
+                let worth = self.worth(&region, ring, &parts);
+                if worth > 0.0 && best.is_none_or(|b| worth > b.0) {
+                    best = Some((worth, ring));
+                }
+            }
+            if let Some((_, ring)) = best
+                && self.lay_ring(&ring.vertices).is_some()
+            {
+                self.curves.push(LaidCurve {
+                    vertices: ring.vertices.clone(),
+                    closed: true,
+                    cause: Cause::Around,
+                });
+                let mut parts = self.parts(&ring.vertices);
+                parts.reverse();
+                waiting.extend(parts);
+            }
+        }
+    }
+
+    /// What a ring is worth that cuts a region into these parts; 0 for one that isn't needed.
+    fn worth(&self, region: &Region, ring: &Ring, parts: &[Region]) -> f64 {
+        // Half a ball of the ring's girth: the least that ends a limb.
+        let end = ring.length * ring.length / TAU;
+        let area = |r: &Region| {
+            r.triangles
+                .iter()
+                .map(|&t| {
+                    let [a, b, c] = self.field.topology.triangles[t as usize]
+                        .map(|v| self.positions[v as usize]);
+                    (b - a).cross(c - a).length() / 2.0
+                })
+                .sum::<f64>()
+        };
+        let [one, two] = parts else {
+            // It cuts a handle.
+            return 10.0 * (area(region) / (ring.length * ring.length));
+        };
+        let tube = |r: &Region| r.euler == 0 && r.corners() == 0 && r.singularities.is_empty();
+        if tube(one) || tube(two) {
+            return 0.0;
+        }
+        let least = area(one).min(area(two)) / end;
+        if least >= LIMB || region.loops.is_empty() {
+            least
+        } else {
+            0.0
+        }
+    }
+
+    /// Marks a closed run; `None`, with nothing changed, if it isn't free.
+    fn lay_ring(&mut self, ring: &[u32]) -> Option<Undo> {
+        let topology = &self.field.topology;
+        let id = self.chains + self.curves.len() as u32;
+        let n = ring.len();
+        let edges: Vec<u32> = (0..n)
+            .map(|i| topology.edge_between(ring[i], ring[(i + 1) % n]))
+            .collect::<Option<_>>()?;
+        if ring.iter().any(|&v| self.marks.is_marked(v)) {
+            return None;
+        }
+        let undo = Undo {
+            edges: edges.clone(),
+            vertices: ring
+                .iter()
+                .map(|&v| (v, self.marks.at[v as usize].clone()))
+                .collect(),
+        };
+        for &e in &edges {
+            self.marks.curve_of_edge[e as usize] = Some(id);
+        }
+        for i in 0..n {
+            self.marks
+                .pass(self.field, ring[i], edges[(i + n - 1) % n], edges[i]);
+        }
+        Some(undo)
     }
 
     /// The candidate that lowers the disorder most for its cost; `None` if none lowers it.

@@ -17,6 +17,7 @@ mod density;
 mod lay;
 pub mod marks;
 mod regions;
+mod rings;
 #[cfg(test)]
 mod tests;
 mod trace;
@@ -354,7 +355,7 @@ fn arcs_of(
         .chain(
             laid.iter()
                 .enumerate()
-                .map(|(i, c)| (ArcSource::Laid(i), false, &c.vertices)),
+                .map(|(i, c)| (ArcSource::Laid(i), c.closed, &c.vertices)),
         );
     for (source, closed, vertices) in curves {
         let mut run = vertices.clone();

@@ -1,0 +1,258 @@
+//! Closed curves around limbs, laid before anything else.
+//!
+//! A limb's rows close on themselves only if a closed curve of the field runs around it. Such curves
+//! are cycles in the graph whose nodes are (vertex, quarter turn) (Campen, Bommes & Kobbelt 2012,
+//! "Dual loops meshing"): a streamline that comes back near to where it started tells where to look,
+//! the shortest cycle there is the curve. It has no corner, so what it cuts off has indices that sum
+//! to four times its Euler characteristic: the end of a limb, or what hangs together by a handle.
+
+use std::cmp::Ordering;
+use std::collections::BinaryHeap;
+use std::f64::consts::{FRAC_PI_2, TAU};
+
+use mesh::DVec3;
+
+use super::marks::Marks;
+use super::trace::{run_length, walk};
+use crate::field::{Field, wrap};
+
+/// Places in a region from which rings are looked for.
+const SEEDS: usize = 40;
+/// Share of its length by which a streamline may miss its start.
+const MISS: f64 = 0.2;
+/// Steepest step of a cycle against the field, radians.
+const STEEPEST: f64 = 0.9;
+/// What a step against the field costs: its length is multiplied with 1 + this × sin².
+const AGAINST: f64 = 3.0;
+
+/// A cycle along the field.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Ring {
+    /// Vertices in order, the first not repeated.
+    pub vertices: Vec<u32>,
+    /// Model units.
+    pub length: f64,
+}
+
+/// Looks for rings in a part of the surface.
+pub(super) struct Search<'a> {
+    field: &'a Field,
+    positions: &'a [DVec3],
+    /// Cost so far of each node, and the round that it is of.
+    best: Vec<(f64, u32, u32)>,
+    round: u32,
+}
+
+impl<'a> Search<'a> {
+    pub fn new(field: &'a Field, positions: &'a [DVec3]) -> Self {
+        Self {
+            field,
+            positions,
+            best: vec![(0.0, 0, u32::MAX); 4 * positions.len()],
+            round: 0,
+        }
+    }
+
+    /// Rings within these triangles, through places spread evenly over them; `quad` is the edge
+    /// length of the coming quads.
+    pub fn rings(&mut self, marks: &Marks, triangles: &[u32], quad: f64) -> Vec<Ring> {
+        let area: f64 = triangles.iter().map(|&t| self.area(t)).sum();
+        let limit = 3.0 * area.sqrt();
+        let mut rings: Vec<Ring> = Vec::new();
+        for seed in self.seeds(marks, triangles, quad) {
+            for quarter in 0..2 {
+                let Some(reach) = self.comes_back(marks, seed, quarter, quad, limit) else {
+                    continue;
+                };
+                if let Some(ring) = self.cycle(marks, seed, quarter, reach)
+                    && ring.vertices.len() >= 6
+                    && !rings.contains(&ring)
+                {
+                    rings.push(ring);
+                }
+            }
+        }
+        rings
+    }
+
+    fn area(&self, triangle: u32) -> f64 {
+        let [a, b, c] =
+            self.field.topology.triangles[triangle as usize].map(|v| self.positions[v as usize]);
+        (b - a).cross(c - a).length() / 2.0
+    }
+
+    /// Unmarked vertices far from each other and from marks.
+    fn seeds(&self, marks: &Marks, triangles: &[u32], quad: f64) -> Vec<u32> {
+        let (mut free, mut marked) = (Vec::new(), Vec::new());
+        let mut all: Vec<u32> = triangles
+            .iter()
+            .flat_map(|&t| self.field.topology.triangles[t as usize])
+            .collect();
+        all.sort_unstable();
+        all.dedup();
+        for v in all {
+            if marks.is_marked(v) {
+                marked.push(v);
+            } else {
+                free.push(v);
+            }
+        }
+        let place = |v: u32| self.field.smooth[v as usize];
+        // Every few vertices of the marks tell the distance well enough.
+        let mut gap: Vec<f64> = free
+            .iter()
+            .map(|&v| {
+                marked
+                    .iter()
+                    .step_by(4)
+                    .map(|&m| place(m).distance_squared(place(v)))
+                    .fold(f64::INFINITY, f64::min)
+            })
+            .collect();
+        let mut seeds = Vec::new();
+        while seeds.len() < SEEDS {
+            let Some((i, far)) = gap
+                .iter()
+                .copied()
+                .enumerate()
+                .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))
+            else {
+                break;
+            };
+            if far < (1.5 * quad).powi(2) {
+                break;
+            }
+            seeds.push(free[i]);
+            for (g, &v) in gap.iter_mut().zip(&free) {
+                *g = g.min(place(v).distance_squared(place(free[i])));
+            }
+        }
+        seeds
+    }
+
+    /// How far a cycle through a vertex may cost, if the streamline from there comes back near it.
+    fn comes_back(
+        &self,
+        marks: &Marks,
+        seed: u32,
+        quarter: u8,
+        quad: f64,
+        limit: f64,
+    ) -> Option<f64> {
+        let field = self.field;
+        let topology = &field.topology;
+        let angle = field.angle[seed as usize] + f64::from(quarter) * FRAC_PI_2;
+        let line = walk(field, marks, seed, angle, limit)?;
+        let home = field.smooth[seed as usize];
+        let (mut gone, mut at) = (0.0, home);
+        let mut best: Option<(f64, f64)> = None;
+        for &(half, share) in &line.crossings {
+            let [a, b] = [topology.from(half), topology.to(half)].map(|v| field.smooth[v as usize]);
+            let next = a.lerp(b, share);
+            gone += at.distance(next);
+            at = next;
+            let miss = home.distance(at);
+            if gone > 4.0 * quad && miss < MISS * gone + 0.5 * quad {
+                if best.is_none_or(|b| miss < b.0) {
+                    best = Some((miss, gone));
+                }
+            } else if best.is_some() {
+                break;
+            }
+        }
+        // A cycle zigzags by up to a third.
+        best.map(|(_, gone)| 1.6 * gone + 2.0 * quad)
+    }
+
+    /// The cheapest cycle that leaves a vertex by a quarter and comes back by it.
+    fn cycle(&mut self, marks: &Marks, seed: u32, quarter: u8, reach: f64) -> Option<Ring> {
+        let field = self.field;
+        let topology = &field.topology;
+        self.round += 1;
+        let start = 4 * seed + u32::from(quarter);
+        let mut queue = BinaryHeap::from([Entry(0.0, start)]);
+        let mut first = true;
+        while let Some(Entry(cost, node)) = queue.pop() {
+            if !first && node == start {
+                return self.ring_to(start);
+            }
+            let known = self.best[node as usize];
+            if !first && (known.1 != self.round || cost > known.0) {
+                continue;
+            }
+            first = false;
+            let (v, k) = (node / 4, (node % 4) as i32);
+            let ahead = field.angle[v as usize] + f64::from(k) * FRAC_PI_2;
+            for (w, edge) in topology.neighbours(v) {
+                if marks.is_marked(w) {
+                    continue;
+                }
+                let off = wrap(field.frames.of_edge(topology, edge, v) - ahead, TAU);
+                if off.abs() > STEEPEST {
+                    continue;
+                }
+                let Some(half) = topology.half_between(v, w) else {
+                    continue;
+                };
+                let turned = (k + field.matching(half)).rem_euclid(4) as u32;
+                let length = field.smooth[v as usize].distance(field.smooth[w as usize]);
+                let next = cost + length * (1.0 + AGAINST * off.sin().powi(2));
+                let to = 4 * w + turned;
+                let entry = &mut self.best[to as usize];
+                if next <= 2.0 * reach && (entry.1 != self.round || next < entry.0) {
+                    *entry = (next, self.round, node);
+                    queue.push(Entry(next, to));
+                }
+            }
+        }
+        None
+    }
+
+    /// Reads a cycle back; `None` if it passes a vertex twice.
+    fn ring_to(&self, start: u32) -> Option<Ring> {
+        let mut vertices = Vec::new();
+        let mut node = start;
+        loop {
+            vertices.push(node / 4);
+            node = self.best[node as usize].2;
+            if node == start {
+                break;
+            }
+            if vertices.len() > self.positions.len() {
+                return None;
+            }
+        }
+        vertices.reverse();
+        vertices.rotate_right(1);
+        let mut sorted = vertices.clone();
+        sorted.sort_unstable();
+        sorted.dedup();
+        if sorted.len() < vertices.len() {
+            return None;
+        }
+        let mut closed = vertices.clone();
+        closed.push(vertices[0]);
+        Some(Ring {
+            length: run_length(self.positions, &closed),
+            vertices,
+        })
+    }
+}
+
+/// An entry of a queue, the cheapest first, of equal ones the lowest.
+#[derive(PartialEq)]
+struct Entry(f64, u32);
+
+impl Eq for Entry {}
+
+impl Ord for Entry {
+    fn cmp(&self, other: &Self) -> Ordering {
+        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
+    }
+}
+
+impl PartialOrd for Entry {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
