@@ -225,11 +225,16 @@ fn set_rim(
     let corners = corner_uv(patch.sides.len());
     let mut at = 0;
     for (s, side) in patch.sides.iter().enumerate() {
-        let total = f64::from(plan.side(layout, p, s));
+        // An arc without quads still has a length to lay: a little, so that nothing folds.
+        let weight = |arc: usize| match plan.arcs[arc] {
+            0 => 0.15,
+            count => f64::from(count),
+        };
+        let total: f64 = side.iter().map(|used| weight(used.arc)).sum();
         let mut before = 0.0;
         for used in side {
             let arc = &layout.arcs[used.arc];
-            let count = f64::from(plan.arcs[used.arc]);
+            let count = weight(used.arc);
             let last = arc.vertices.len() - 1;
             for step in 0..last {
                 let half = patch.rim[at];

@@ -9,6 +9,7 @@ use mesh::DVec3;
 use super::marks::{Marks, Sector, VertexMarks};
 use super::regions::{Region, RegionScale, Scratch, all_regions, region_of};
 use super::rings::{Ring, Search};
+use super::slots::has_the_fields_slots;
 use super::trace::{edge_run, run_length, walk};
 use crate::field::Field;
 
@@ -244,6 +245,12 @@ impl<'a> Laying<'a> {
             let Some(undo) = self.lay(&candidate.run) else {
                 continue;
             };
+            if candidate.cause != Cause::Shortest
+                && !has_the_fields_slots(&self.marks, self.field, &candidate.run, self.chains)
+            {
+                self.undo(undo);
+                continue;
+            }
             let parts = self.parts(&candidate.run);
             let after: f64 = parts.iter().map(Region::disorder).sum();
             self.undo(undo);

@@ -18,9 +18,12 @@ mod lay;
 pub mod marks;
 mod regions;
 mod rings;
+mod slots;
 #[cfg(test)]
 mod tests;
 mod trace;
+
+use std::collections::{BTreeMap, BTreeSet};
 
 use base::{Finding, Findings, Level, Place, Task};
 use mesh::DVec3;
@@ -210,6 +213,51 @@ fn pinned_patches(
         }
     }
     found
+}
+
+impl Layout {
+    /// Nodes that only laid curves make: no chain crosses another, ends or turns a corner there.
+    pub fn plain_nodes(&self) -> BTreeSet<u32> {
+        let mut chains: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+        for arc in &self.arcs {
+            for v in [arc.vertices.first(), arc.vertices.last()]
+                .into_iter()
+                .flatten()
+            {
+                let here = chains.entry(*v).or_default();
+                if let ArcSource::Chain(c) = arc.source {
+                    here.push(c);
+                }
+            }
+        }
+        let mut plain: BTreeSet<u32> = chains
+            .into_iter()
+            .filter(|(_, c)| c.is_empty() || (c.len() == 2 && c[0] == c[1]))
+            .map(|(v, _)| v)
+            .collect();
+        for patch in &self.patches {
+            let n = patch.sides.len();
+            for s in 0..n {
+                let (Some(before), Some(after)) =
+                    (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first())
+                else {
+                    continue;
+                };
+                let (a, b) = (&self.arcs[before.arc], &self.arcs[after.arc]);
+                if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
+                    && x == y
+                    && let Some(v) = if after.forward {
+                        b.vertices.first()
+                    } else {
+                        b.vertices.last()
+                    }
+                {
+                    plain.remove(v);
+                }
+            }
+        }
+        plain
+    }
 }
 
 /// Cuts the surface into patches.

@@ -7,6 +7,7 @@ use proptest::prelude::*;
 
 use super::marks::Marks;
 use super::regions::{Region, RegionScale, all_regions};
+use super::slots::has_the_fields_slots;
 use super::trace::{edge_run, walk};
 use super::*;
 use crate::field::Field;
@@ -121,43 +122,6 @@ fn keeps_off(field: &Field, run: &[u32]) -> bool {
         };
         !run.iter().any(|&v| corners.contains(&v) || beside(v))
     })
-}
-
-/// Whether the slots at both ends of a run are those of the field's directions, carried along the
-/// run itself. A run that meets a curve at a small angle, is cut short where it comes back to itself
-/// or passes a singularity on the other side than its streamline has other slots.
-fn has_the_fields_slots(marks: &Marks, field: &Field, run: &[u32], chains: u32) -> bool {
-    use std::f64::consts::FRAC_PI_2;
-    let quarter =
-        |v: u32, angle: f64| ((angle - field.angle[v as usize]) / FRAC_PI_2).round() as i32;
-    let of_edge = |v: u32, edge: u32| quarter(v, field.frames.of_edge(&field.topology, edge, v));
-    // Quarters, in the field's directions at `v`, that the slot of an edge stands for.
-    let of_slot = |v: u32, edge: u32| {
-        let here = &marks.at[v as usize];
-        let mark = here.marks.iter().find(|m| m.edge == edge)?;
-        // An edge of a jagged run says little of where the run is going: one of a guide is asked.
-        let of_chain = |e: u32| marks.curve_of_edge[e as usize].is_some_and(|c| c < chains);
-        let other = here
-            .marks
-            .iter()
-            .find(|m| m.edge != edge && of_chain(m.edge))?;
-        Some(of_edge(v, other.edge) + i32::from(mark.slot) - i32::from(other.slot))
-    };
-    let edge = |i: usize| field.topology.edge_between(run[i], run[i + 1]);
-    let (Some(first), Some(last)) = (edge(0), edge(run.len() - 2)) else {
-        return false;
-    };
-    let end = run[run.len() - 1];
-    let (Some(mut ahead), Some(back)) = (of_slot(run[0], first), of_slot(end, last)) else {
-        return false;
-    };
-    for pair in run.windows(2) {
-        ahead += match field.topology.half_between(pair[0], pair[1]) {
-            Some(half) => field.matching(half),
-            None => return false,
-        };
-    }
-    (ahead + 2 - back).rem_euclid(4) == 0
 }
 
 /// A streamline that leaves a marked vertex square, led to an end of the edge that it meets.

@@ -123,7 +123,7 @@ fn list(names: &[String]) -> String {
 /// Whole numbers for a layout.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plan {
-    /// Quads along each arc, >= 1.
+    /// Quads along each arc; 0 where its ends are one vertex.
     pub arcs: Vec<u32>,
     /// For each patch of three, five or six sides, the quads on each spoke; else empty.
     pub spokes: Vec<Vec<u32>>,

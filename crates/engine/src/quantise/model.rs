@@ -39,6 +39,8 @@ const ROWS_SHARE: f64 = 1.0 / 64.0;
 /// Cost of each quad by which a pole is too near a curve that it is kept from outright, and a ring.
 const BARRED_COST: f64 = 20.0;
 const BERTH_COST: f64 = 2.0;
+/// Length, in quads, below which an arc may have none.
+const VANISHING: f64 = 1.0;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
@@ -74,11 +76,16 @@ fn solve_once(
     one_axis: &[usize],
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
-    let arcs: Vec<Variable> = layout
-        .arcs
+    let vanishing = may_vanish(layout, edge);
+    let arcs: Vec<Variable> = vanishing
         .iter()
-        .map(|_| program.whole(0.0, 1, MOST))
+        .map(|&may| program.whole(0.0, i32::from(!may), MOST))
         .collect();
+    for side in layout.patches.iter().flat_map(|p| &p.sides) {
+        if side.iter().all(|u| vanishing[u.arc]) {
+            program.row(&sum_of(&arcs, side, 1.0), Relation::AtLeast, 1.0);
+        }
+    }
     let mut wanted: Vec<f64> = layout
         .arcs
         .iter()
@@ -184,6 +191,23 @@ fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[Arc
         Relation::AtLeast,
         f64::from(quads),
     );
+}
+
+/// Arcs shorter than a quad that may have none: their ends, where curves come in from either side,
+/// become one vertex, and the rows on both sides run on into each other instead of a step aside
+/// (quantised T-meshes: Lyon, Campen & Kobbelt 2021). One end at least must be free to move.
+fn may_vanish(layout: &Layout, edge: f64) -> Vec<bool> {
+    let plain = layout.plain_nodes();
+    layout
+        .arcs
+        .iter()
+        .map(|arc| {
+            let ends = [arc.vertices.first(), arc.vertices.last()];
+            ends[0] != ends[1]
+                && ends.into_iter().flatten().any(|v| plain.contains(v))
+                && arc.length * arc.density < VANISHING * edge
+        })
+        .collect()
 }
 
 /// Spokes of a patch around a pole. A spoke may vanish, the pole then lies on that side, if no
@@ -351,7 +375,7 @@ fn plan_of(
     let mut plan = Plan {
         arcs: arcs
             .iter()
-            .map(|&v| solution.whole(v).max(1) as u32)
+            .map(|&v| solution.whole(v).max(0) as u32)
             .collect(),
         spokes: spokes
             .iter()
