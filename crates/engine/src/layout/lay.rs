@@ -91,9 +91,7 @@ impl<'a> Laying<'a> {
     ) -> Self {
         Self {
             scratch: Scratch::new(field),
-            scale: RegionScale {
-                cancel: cancel * quad,
-            },
+            scale: RegionScale::of(field, positions, cancel * quad),
             field,
             positions,
             marks,
@@ -184,14 +182,8 @@ impl<'a> Laying<'a> {
         // Half a ball of the ring's girth: the least that ends a limb.
         let end = ring.length * ring.length / TAU;
         let area = |r: &Region| {
-            r.triangles
-                .iter()
-                .map(|&t| {
-                    let [a, b, c] = self.field.topology.triangles[t as usize]
-                        .map(|v| self.positions[v as usize]);
-                    (b - a).cross(c - a).length() / 2.0
-                })
-                .sum::<f64>()
+            let areas = r.triangles.iter().map(|&t| self.scale.areas[t as usize]);
+            areas.sum::<f64>()
         };
         let [one, two] = parts else {
             // It cuts a handle.

@@ -45,6 +45,8 @@ pub struct Region {
     pub euler: i64,
     /// Singularities that stay after near pairs of opposite sign are taken out.
     pub singularities: Vec<Singularity>,
+    /// Area over that of a flat shape with such sides; 0 where it isn't known or no patch.
+    pub bulge: f64,
 }
 
 impl Region {
@@ -77,14 +79,86 @@ impl Region {
         let opened = corners + 4.0 * holes;
         let off = (3.0 - opened).max(0.0) * 1.5 + (opened - 5.0).max(0.0);
         let crowd = (self.singularities.len() as f64 - 1.0).max(0.0);
-        6.0 * holes + 4.0 * f64::from(concave) + off + 0.8 * crowd
+        // A grid between the sides can't follow what bulges far out between them: an ear, a toe.
+        let bulge = (self.bulge - FLAT_ENOUGH).clamp(0.0, MOST_BULGE);
+        6.0 * holes + 4.0 * f64::from(concave) + off + 0.8 * crowd + 0.6 * bulge
     }
 }
 
+/// Area, over the flat one, that a grid can still be laid on: an eighth of a ball has 1.47.
+const FLAT_ENOUGH: f64 = 1.6;
+/// More bulge than this is no worse: one cut can't mend all of it.
+const MOST_BULGE: f64 = 3.0;
+
 /// What regions are measured with.
+#[derive(Default)]
 pub struct RegionScale {
     /// Singularities of opposite sign nearer than this cancel (model units).
     pub cancel: f64,
+    /// Area of each triangle, square model units; empty where bulges are no matter.
+    pub areas: Vec<f64>,
+    /// Length of each edge, model units.
+    pub lengths: Vec<f64>,
+}
+
+impl RegionScale {
+    /// For a surface with these positions.
+    pub fn of(field: &Field, positions: &[mesh::DVec3], cancel: f64) -> Self {
+        let topology = &field.topology;
+        let place = |v: u32| positions[v as usize];
+        Self {
+            cancel,
+            areas: topology
+                .triangles
+                .iter()
+                .map(|t| {
+                    let [a, b, c] = t.map(place);
+                    (b - a).cross(c - a).length() / 2.0
+                })
+                .collect(),
+            lengths: (0..topology.edge_count() as u32)
+                .map(|e| {
+                    let [a, b] = topology.ends(e).map(place);
+                    a.distance(b)
+                })
+                .collect(),
+        }
+    }
+
+    /// Area of a patch over that of a flat shape with its sides: a rectangle of the opposite
+    /// sides' means, or a regular polygon of its circumference.
+    fn bulge(&self, field: &Field, region: &Region) -> f64 {
+        if self.areas.is_empty() || !region.is_patch() {
+            return 0.0;
+        }
+        let area: f64 = region
+            .triangles
+            .iter()
+            .map(|&t| self.areas[t as usize])
+            .sum();
+        let one = &region.loops[0];
+        let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
+        let n = one.halves.len();
+        let mut sides: Vec<f64> = Vec::new();
+        for k in 0..n {
+            let i = (first + k) % n;
+            if one.turns[i] == 1 {
+                sides.push(0.0);
+            }
+            if let Some(side) = sides.last_mut() {
+                *side += self.lengths[field.topology.edge(one.halves[i]) as usize];
+            }
+        }
+        let flat = match sides[..] {
+            [a, b, c, d] => (a + c) * (b + d) / 4.0,
+            _ => {
+                let corners = sides.len() as f64;
+                let around: f64 = sides.iter().sum();
+                around * around / (4.0 * corners * (std::f64::consts::PI / corners).tan())
+            }
+        };
+        area / flat.max(1e-300)
+    }
 }
 
 /// Marks that walks over regions leave, kept between walks to save time.
@@ -153,12 +227,15 @@ pub fn region_of(
         .filter(|s| scratch.seen[s.triangle as usize] && in_round(field, scratch, s.triangle))
         .copied()
         .collect();
-    Region {
+    let mut region = Region {
         euler: inner_vertices - inner_edges / 2 + triangles.len() as i64,
         loops,
         singularities: without_near_pairs(field, inside, scale.cancel),
         triangles,
-    }
+        bulge: 0.0,
+    };
+    region.bulge = scale.bulge(field, &region);
+    region
 }
 
 /// Whether a triangle that was seen was seen in this round: then all its vertices were.

@@ -15,7 +15,10 @@ const EVEN: f64 = 3.5;
 /// worse than planned.
 const SAFE: f64 = 0.8;
 /// Above this the surface would pass through itself: refused.
-const MOST_UNEVEN: f64 = 2.0 * EVEN;
+const MOST_UNEVEN: f64 = 4.0 * EVEN;
+/// Share of the faces asked for that counts may make missed with a warning; beyond it they are
+/// refused.
+const BUDGET_LOST: f64 = 0.25;
 /// Distance of a guide from its edges that the check lets pass, in quad edges.
 const NEAR: f64 = 0.15;
 /// Vertices go to one side of the guide and the middles of edges to the other, so each
@@ -75,7 +78,7 @@ impl Strain<'_> {
         if strained.is_empty() || (uneven <= EVEN && self.miss(plan) <= BUDGET) {
             return Ok(findings);
         }
-        if uneven > MOST_UNEVEN || self.miss(plan) > BUDGET {
+        if uneven > MOST_UNEVEN || self.miss(plan) > BUDGET_LOST {
             let rest: Vec<Promise> = self
                 .promises
                 .iter()
