@@ -11,14 +11,12 @@ mod disk;
 #[cfg(test)]
 mod tests;
 
-use std::collections::{BTreeMap, BTreeSet};
-
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, QuadMesh};
 use thiserror::Error;
 
 use crate::field::Field;
-use crate::layout::{ArcSource, Layout, Patch, point_at};
+use crate::layout::{Layout, Patch, point_at};
 use crate::model::WorkSurface;
 use crate::quantise::Plan;
 use blocks::Block;
@@ -161,53 +159,6 @@ pub fn run(
     Ok((filled, findings))
 }
 
-/// Nodes that arcs without quads make one: each with the node that stands for all of them, one that
-/// a chain holds if there is one, else the lowest.
-fn merged(layout: &Layout, plan: &Plan) -> BTreeMap<u32, u32> {
-    let mut other: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
-    for (arc, _) in layout.arcs.iter().zip(&plan.arcs).filter(|(_, n)| **n == 0) {
-        if let (Some(&a), Some(&b)) = (arc.vertices.first(), arc.vertices.last()) {
-            other.entry(a).or_default().push(b);
-            other.entry(b).or_default().push(a);
-        }
-    }
-    if other.is_empty() {
-        return BTreeMap::new();
-    }
-    let plain = layout.plain_nodes();
-    let on_chain: BTreeSet<u32> = layout
-        .arcs
-        .iter()
-        .filter(|a| matches!(a.source, ArcSource::Chain(_)))
-        .flat_map(|a| [a.vertices.first(), a.vertices.last()])
-        .flatten()
-        .copied()
-        .collect();
-    let mut stands_for = BTreeMap::new();
-    for &first in other.keys() {
-        if stands_for.contains_key(&first) {
-            continue;
-        }
-        let mut group = vec![first];
-        let mut i = 0;
-        while i < group.len() {
-            for &next in other.get(&group[i]).into_iter().flatten() {
-                if !group.contains(&next) {
-                    group.push(next);
-                }
-            }
-            i += 1;
-        }
-        let best = group
-            .iter()
-            .copied()
-            .min_by_key(|v| (plain.contains(v), !on_chain.contains(v), *v))
-            .unwrap_or(first);
-        stands_for.extend(group.into_iter().map(|v| (v, best)));
-    }
-    stands_for
-}
-
 /// Vertices that patches share: nodes and points of arcs.
 struct Shared {
     /// All vertices of each arc, nodes included.
@@ -217,7 +168,7 @@ struct Shared {
 impl Shared {
     fn new(surface: &WorkSurface, layout: &Layout, plan: &Plan, filled: &mut Filled) -> Self {
         let mut node: Vec<Option<u32>> = vec![None; surface.positions.len()];
-        let stands_for = merged(layout, plan);
+        let stands_for = plan.merged_nodes(layout);
         let mut arcs = Vec::with_capacity(layout.arcs.len());
         for (a, arc) in layout.arcs.iter().enumerate() {
             let count = plan.arcs[a];

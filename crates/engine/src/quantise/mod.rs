@@ -11,6 +11,7 @@
 
 mod advice;
 mod chords;
+mod merged;
 mod model;
 mod parity;
 mod strain;

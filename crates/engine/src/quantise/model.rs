@@ -56,13 +56,18 @@ pub(super) fn solve(
 ) -> Result<Plan, ProgramError> {
     // Seldom needed, so rows that forbid a crowded patch are added where one is found.
     let mut one_axis = Vec::new();
+    let mut vanishing = may_vanish(layout, edge);
     loop {
-        let plan = solve_once(layout, promises, needed, edge, budget, nodes, &one_axis)?;
+        let plan = solve_once(
+            layout, promises, needed, edge, budget, nodes, &one_axis, &vanishing,
+        )?;
         let more = crowded(layout, &plan);
-        if more.iter().all(|p| one_axis.contains(p)) {
+        let there = plan.overmerged(layout);
+        if there.is_empty() && more.iter().all(|p| one_axis.contains(p)) {
             return Ok(plan);
         }
         one_axis.extend(more);
+        there.into_iter().for_each(|a| vanishing[a] = false);
     }
 }
 
@@ -74,9 +79,9 @@ fn solve_once(
     budget: Option<&Budget<'_>>,
     nodes: u64,
     one_axis: &[usize],
+    vanishing: &[bool],
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
-    let vanishing = may_vanish(layout, edge);
     let arcs: Vec<Variable> = vanishing
         .iter()
         .map(|&may| program.whole(0.0, i32::from(!may), MOST))

@@ -1,0 +1,115 @@
+//! Arcs without quads make their ends one vertex.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::Plan;
+use super::model::sharing_ends;
+use crate::layout::{ArcSource, Layout};
+
+impl Plan {
+    /// Nodes that arcs without quads make one: each with the node that stands for all of them, one
+    /// that chains hold if there is one, else the lowest. Work-surface vertices.
+    pub fn merged_nodes(&self, layout: &Layout) -> BTreeMap<u32, u32> {
+        let mut other: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+        for (arc, _) in layout.arcs.iter().zip(&self.arcs).filter(|(_, n)| **n == 0) {
+            if let (Some(&a), Some(&b)) = (arc.vertices.first(), arc.vertices.last()) {
+                other.entry(a).or_default().push(b);
+                other.entry(b).or_default().push(a);
+            }
+        }
+        if other.is_empty() {
+            return BTreeMap::new();
+        }
+        let plain = layout.plain_nodes();
+        let on_chain: BTreeSet<u32> = layout
+            .arcs
+            .iter()
+            .filter(|a| matches!(a.source, ArcSource::Chain(_)))
+            .flat_map(|a| [a.vertices.first(), a.vertices.last()])
+            .flatten()
+            .copied()
+            .collect();
+        let mut stands_for = BTreeMap::new();
+        for &first in other.keys() {
+            if stands_for.contains_key(&first) {
+                continue;
+            }
+            let mut group = vec![first];
+            let mut i = 0;
+            while i < group.len() {
+                for &next in other.get(&group[i]).into_iter().flatten() {
+                    if !group.contains(&next) {
+                        group.push(next);
+                    }
+                }
+                i += 1;
+            }
+            let best = group
+                .iter()
+                .copied()
+                .min_by_key(|v| (plain.contains(v), !on_chain.contains(v), *v))
+                .unwrap_or(first);
+            stands_for.extend(group.into_iter().map(|v| (v, best)));
+        }
+        stands_for
+    }
+
+    /// Arcs that must not be without quads: by vanishing they close a loop of such arcs, make two
+    /// nodes one that chains hold apart, or leave an edge that is there twice.
+    pub(super) fn overmerged(&self, layout: &Layout) -> Vec<usize> {
+        let stands_for = self.merged_nodes(layout);
+        if stands_for.is_empty() {
+            return Vec::new();
+        }
+        let plain = layout.plain_nodes();
+        let mut held: BTreeMap<u32, u32> = BTreeMap::new();
+        let mut nodes: BTreeMap<u32, usize> = BTreeMap::new();
+        for (&node, &group) in &stands_for {
+            *nodes.entry(group).or_default() += 1;
+            *held.entry(group).or_default() += u32::from(!plain.contains(&node));
+        }
+        let group_of = |v: Option<&u32>| v.map(|v| *stands_for.get(v).unwrap_or(v));
+        let zero: Vec<usize> = (0..layout.arcs.len())
+            .filter(|&a| self.arcs[a] == 0)
+            .collect();
+        let mut inside: BTreeMap<u32, usize> = BTreeMap::new();
+        for &a in &zero {
+            if let Some(group) = group_of(layout.arcs[a].vertices.first()) {
+                *inside.entry(group).or_default() += 1;
+            }
+        }
+        // A tree of n nodes has n − 1 arcs.
+        let mut bad: BTreeSet<u32> = nodes
+            .iter()
+            .filter(|(group, n)| inside.get(group).is_some_and(|arcs| arcs + 1 > **n))
+            .map(|(group, _)| *group)
+            .collect();
+        bad.extend(
+            held.iter()
+                .filter(|(_, n)| **n > 1)
+                .map(|(group, _)| *group),
+        );
+        let mut merged = layout.arcs.clone();
+        for arc in &mut merged {
+            let ends = [
+                group_of(arc.vertices.first()),
+                group_of(arc.vertices.last()),
+            ];
+            arc.vertices = ends.into_iter().flatten().collect();
+        }
+        for group in sharing_ends(&merged) {
+            let quads: u32 = group.iter().map(|&a| self.arcs[a]).sum();
+            let vanished = group.iter().all(|&a| self.arcs[a] == 0);
+            if quads < 3 && !vanished {
+                bad.extend(
+                    group
+                        .iter()
+                        .flat_map(|&a| merged[a].vertices.iter().copied()),
+                );
+            }
+        }
+        zero.into_iter()
+            .filter(|&a| merged[a].vertices.first().is_some_and(|v| bad.contains(v)))
+            .collect()
+    }
+}
