@@ -41,6 +41,8 @@ const BARRED_COST: f64 = 20.0;
 const BERTH_COST: f64 = 2.0;
 /// Length, in quads, below which an arc may have none.
 const VANISHING: f64 = 1.0;
+/// Branch-and-bound nodes at which a longer look ends.
+const MOST_NODES: u64 = 8000;
 const MOST: i32 = 4000;
 
 /// Solves for one edge length.
@@ -57,10 +59,22 @@ pub(super) fn solve(
     // Seldom needed, so rows that forbid a crowded patch are added where one is found.
     let mut one_axis = Vec::new();
     let mut vanishing = may_vanish(layout, edge);
+    let mut nodes = nodes;
     loop {
-        let plan = solve_once(
+        let tried = solve_once(
             layout, promises, needed, edge, budget, nodes, &one_axis, &vanishing,
-        )?;
+        );
+        let plan = match tried {
+            // Any plan is better than none: a longer look, and then one without arcs that vanish.
+            Err(ProgramError::Exhausted { .. }) if budget.is_none() && nodes < MOST_NODES => {
+                nodes *= 8;
+                if nodes >= MOST_NODES {
+                    vanishing.iter_mut().for_each(|v| *v = false);
+                }
+                continue;
+            }
+            other => other?,
+        };
         let more = crowded(layout, &plan);
         let there = plan.overmerged(layout);
         if there.is_empty() && more.iter().all(|p| one_axis.contains(p)) {
