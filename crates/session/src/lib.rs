@@ -6,4 +6,4 @@
 mod keep;
 mod pipeline;
 
-pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime};
+pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};

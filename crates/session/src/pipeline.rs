@@ -124,9 +124,36 @@ impl SessionError {
     }
 }
 
+/// How stages go about it where there is a choice; the default is what served best in the study
+/// (docs/quality.md).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Way {
+    /// How strongly the field is drawn along the surface's bends: 0 not at all, at 1 a tube turns it
+    /// within about its radius.
+    pub curvature: f64,
+    /// Quads within which singular places of the field that serve nothing are taken out.
+    pub cancel_quads: f64,
+    /// Whether closed curves are laid around limbs before anything else.
+    pub rings_first: bool,
+    /// Whether faces straddle the sculpt, so that the volume stays, or every vertex lies on it.
+    pub straddle: bool,
+}
+
+impl Default for Way {
+    fn default() -> Self {
+        Self {
+            curvature: 0.3,
+            cancel_quads: 8.0,
+            rings_first: true,
+            straddle: true,
+        }
+    }
+}
+
 /// An open sculpt and what earlier runs left.
 pub struct Session {
     pub(crate) sculpt: Sculpt,
+    way: Way,
     /// What the last surface was assembled from.
     pub(crate) last: Option<Base>,
     rims: Option<Rims>,
@@ -247,9 +274,6 @@ impl Variant {
 /// order until no strip crosses itself.
 const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
-/// Quads within which singular places of the field that serve nothing are taken out.
-const CANCEL_QUADS: f64 = 8.0;
-
 /// Work surfaces whose area tells another edge length than this share are made again.
 const EDGE_DRIFT: f64 = 0.1;
 
@@ -258,10 +282,19 @@ impl Session {
     pub fn new(sculpt: Sculpt) -> Self {
         Self {
             sculpt,
+            way: Way::default(),
             last: None,
             rims: None,
             half: None,
             light: None,
+        }
+    }
+
+    /// Changes how stages go about it.
+    pub fn set_way(&mut self, way: Way) {
+        if way != self.way {
+            self.way = way;
+            self.last = None;
         }
     }
 
@@ -289,7 +322,8 @@ impl Session {
         let best = self.best_variant(&prepared, half, settings, task, &mut clock)?;
         findings.append(best.findings);
         let (cross, patches, plan, filled) = (best.cross, best.patches, best.plan, best.filled);
-        let options = ConformOptions::for_edge(edge);
+        let mut options = ConformOptions::for_edge(edge);
+        options.straddle = self.way.straddle;
         let (placed, more) = conform::run(
             &filled,
             surface,
@@ -381,12 +415,13 @@ impl Session {
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
         let mut options = FieldOptions::default();
         options.smoothing_rounds = rounds;
-
-        options.cancel_reach = CANCEL_QUADS * edge;
+        options.curvature = self.way.curvature;
+        options.cancel_reach = self.way.cancel_quads * edge;
         let (cross, mut findings) = field::run(surface, &prepared.aims, &options, task)?;
         clock.lap("field");
         let mut options = LayoutOptions::for_edge(edge);
         options.cancel_quads = cancel;
+        options.rings_first = self.way.rings_first;
         options.adapt = settings.adapt;
         options.budget = matches!(settings.size, Size::Faces(_));
         let (patches, more) = layout::run(surface, &cross, curves, &prepared.aims, &options, task)?;

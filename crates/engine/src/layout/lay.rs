@@ -102,8 +102,11 @@ impl<'a> Laying<'a> {
     }
 
     /// Lays curves until no region can be bettered; gives the regions that stand.
-    pub fn run(&mut self, most: usize) -> Vec<Region> {
-        self.lay_rings(most);
+    /// `rings_first`: closed curves around limbs before anything else.
+    pub fn run(&mut self, most: usize, rings_first: bool) -> Vec<Region> {
+        if rings_first {
+            self.lay_rings(most);
+        }
         let mut waiting = all_regions(self.field, &self.marks, &self.scale);
         waiting.reverse();
         let mut done = Vec::new();

@@ -53,6 +53,8 @@ pub struct LayoutOptions {
     pub budget: bool,
     /// Singularities of opposite sign within this many quad edges cancel; default 3.
     pub cancel_quads: f64,
+    /// Whether closed curves are laid around limbs and handles before anything else; default true.
+    pub rings_first: bool,
 }
 
 impl LayoutOptions {
@@ -64,6 +66,7 @@ impl LayoutOptions {
             adapt: 0.0,
             budget: true,
             cancel_quads: 3.0,
+            rings_first: true,
         }
     }
 }
@@ -291,7 +294,7 @@ pub fn run(
         options.quad_edge,
         options.cancel_quads,
     );
-    let regions = laying.run(options.most_curves);
+    let regions = laying.run(options.most_curves, options.rings_first);
     task.checkpoint()?;
     for region in &regions {
         if !region.is_patch() {
