@@ -26,46 +26,37 @@ pub(super) fn cancel(
     rule: Cancelling,
 ) -> Vec<Singularity> {
     let mut left: Vec<Singularity> = singular.to_vec();
-    // Pairs by distance; a pair that was refused isn't tried again before another is taken out.
-    let mut refused: Vec<(u32, u32)> = Vec::new();
-    loop {
-        let mut pairs = Vec::new();
-        for one in left.iter().filter(|s| s.quarters > 0) {
-            let goals: Vec<u32> = left
-                .iter()
-                .filter(|s| s.quarters < 0)
-                .map(|s| s.triangle)
-                .collect();
-            let walks = periods.walks(middles, one.triangle, &goals, rule.reach);
-            pairs.extend(walks.into_iter().take(PARTNERS).map(|w| (one.triangle, w)));
+    let goals: Vec<u32> = left
+        .iter()
+        .filter(|s| s.quarters < 0)
+        .map(|s| s.triangle)
+        .collect();
+    let mut pairs = Vec::new();
+    for one in left.iter().filter(|s| s.quarters > 0) {
+        let walks = periods.walks(middles, one.triangle, &goals, rule.reach);
+        pairs.extend(walks.into_iter().take(PARTNERS).map(|w| (one.triangle, w)));
+    }
+    pairs.sort_by(|a, b| {
+        let by_way = a.1.1.total_cmp(&b.1.1);
+        by_way.then(a.0.cmp(&b.0)).then(a.1.0.cmp(&b.1.0))
+    });
+    for (from, (to, _, walk)) in pairs {
+        let there = |t: u32| left.iter().any(|s| s.triangle == t && s.quarters != 0);
+        if !there(from) || !there(to) {
+            continue;
         }
-        pairs.sort_by(|a, b| {
-            a.1.1
-                .total_cmp(&b.1.1)
-                .then(a.0.cmp(&b.0))
-                .then(a.1.0.cmp(&b.1.0))
-        });
-        let mut done = false;
-        for (from, (to, _, walk)) in pairs {
-            if refused.contains(&(from, to)) {
-                continue;
+        let before = (periods.state(), periods.energy());
+        periods.carry(&walk, 1);
+        periods.solve_once();
+        if periods.is_true() && periods.energy() <= before.1 + rule.price {
+            for s in &mut left {
+                s.quarters += i32::from(s.triangle == to) - i32::from(s.triangle == from);
             }
-            let before = (periods.state(), periods.energy());
-            periods.carry(&walk, 1);
-            periods.solve();
-            if periods.is_true() && periods.energy() <= before.1 + rule.price {
-                for s in &mut left {
-                    s.quarters += i32::from(s.triangle == to) - i32::from(s.triangle == from);
-                }
-                left.retain(|s| s.quarters != 0);
-                done = true;
-                break;
-            }
+        } else {
             periods.restore(before.0);
-            refused.push((from, to));
-        }
-        if !done {
-            return left;
         }
     }
+    periods.solve_once();
+    left.retain(|s| s.quarters != 0);
+    left
 }

@@ -148,7 +148,9 @@ impl<'a> Periods<'a> {
         self.solve_once();
     }
 
-    fn solve_once(&mut self) {
+    /// As [`Self::solve`], with each vertex pulled to the one of four directions nearest to its own
+    /// before.
+    pub fn solve_once(&mut self) {
         let Some(system) = &self.system else { return };
         let rows = self.row.iter().filter(|&&r| r != usize::MAX).count();
         let mut right = vec![0.0; rows];

@@ -146,42 +146,54 @@ impl<'a> Laying<'a> {
     /// Lays a closed curve around each limb and handle that has none.
     fn lay_rings(&mut self, most: usize) {
         let mut search = Search::new(self.field, self.positions);
-        let mut waiting = all_regions(self.field, &self.marks, &self.scale);
-        waiting.reverse();
-        while let Some(region) = waiting.pop() {
-            if region.disorder() < 1e-9 || self.curves.len() >= most {
+        for region in all_regions(self.field, &self.marks, &self.scale) {
+            if region.disorder() < 1e-9 {
                 continue;
             }
-            let rings = search.rings(&self.marks, &region.triangles, self.quad);
-            let mut best: Option<(f64, &Ring)> = None;
-            for ring in &rings {
-                let Some(undo) = self.lay_ring(&ring.vertices) else {
-                    continue;
-                };
-                let parts = self.parts(&ring.vertices);
-                self.undo(undo);
-                let worth = self.worth(&region, ring, &parts);
-                if worth > 0.0 && best.is_none_or(|b| worth > b.0) {
-                    best = Some((worth, ring));
+            // A body without any curve needs one, wherever.
+            let mut first = region.loops.is_empty();
+            let mut left = search.rings(&self.marks, &region.triangles, self.quad);
+            while self.curves.len() < most {
+                // A ring that isn't needed won't be once others are laid: it is dropped for good.
+                let mut best: Option<(f64, usize)> = None;
+                let mut needed = Vec::with_capacity(left.len());
+                for ring in left {
+                    let worth = self.worth_of(&ring, first);
+                    if worth > 0.0 {
+                        if best.is_none_or(|b| worth > b.0) {
+                            best = Some((worth, needed.len()));
+                        }
+                        needed.push(ring);
+                    }
                 }
-            }
-            if let Some((_, ring)) = best
-                && self.lay_ring(&ring.vertices).is_some()
-            {
-                self.curves.push(LaidCurve {
-                    vertices: ring.vertices.clone(),
-                    closed: true,
-                    cause: Cause::Around,
-                });
-                let mut parts = self.parts(&ring.vertices);
-                parts.reverse();
-                waiting.extend(parts);
+                left = needed;
+                let Some((_, at)) = best else { break };
+                let ring = left.remove(at);
+                first = false;
+                if self.lay_ring(&ring.vertices).is_some() {
+                    self.curves.push(LaidCurve {
+                        vertices: ring.vertices,
+                        closed: true,
+                        cause: Cause::Around,
+                    });
+                }
             }
         }
     }
 
+    /// What a ring is worth where it would be laid now; 0 where it can't be or isn't needed. The
+    /// `first` curve of a body without any is always needed.
+    fn worth_of(&mut self, ring: &Ring, first: bool) -> f64 {
+        let Some(undo) = self.lay_ring(&ring.vertices) else {
+            return 0.0;
+        };
+        let parts = self.parts(&ring.vertices);
+        self.undo(undo);
+        self.worth(ring, &parts, first)
+    }
+
     /// What a ring is worth that cuts a region into these parts; 0 for one that isn't needed.
-    fn worth(&self, region: &Region, ring: &Ring, parts: &[Region]) -> f64 {
+    fn worth(&self, ring: &Ring, parts: &[Region], first: bool) -> f64 {
         // Half a ball of the ring's girth: the least that ends a limb.
         let end = ring.length * ring.length / TAU;
         let area = |r: &Region| {
@@ -190,18 +202,15 @@ impl<'a> Laying<'a> {
         };
         let [one, two] = parts else {
             // It cuts a handle.
-            return 10.0 * (area(region) / (ring.length * ring.length));
+            let whole: f64 = parts.iter().map(area).sum();
+            return 10.0 * whole / (ring.length * ring.length);
         };
         let tube = |r: &Region| r.euler == 0 && r.corners() == 0 && r.singularities.is_empty();
         if tube(one) || tube(two) {
             return 0.0;
         }
         let least = area(one).min(area(two)) / end;
-        if least >= LIMB || region.loops.is_empty() {
-            least
-        } else {
-            0.0
-        }
+        if least >= LIMB || first { least } else { 0.0 }
     }
 
     /// Marks a closed run; `None`, with nothing changed, if it isn't free.
