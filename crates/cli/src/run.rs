@@ -6,7 +6,7 @@ use base::{Finding, Findings, Level, Place};
 use engine::assemble::Sides;
 use engine::check::{self, CheckInput, Measures};
 use report::StageView;
-use session::{Outcome, Session};
+use session::{Outcome, Session, Way};
 
 use crate::args;
 use crate::job::{self, Order};
@@ -52,6 +52,10 @@ pub fn run_order(
     } = sculpt::take_in(&source, meter)?;
     order.check_edge(sculpt.mesh.area())?;
     let mut session = Session::new(sculpt);
+    session.set_way(Way {
+        straddle: order.spec.density.straddle,
+        ..Way::default()
+    });
     let outcome = session
         .run(&settings, meter.task())
         .map_err(|problem| order.stage_refusal(problem))?;

@@ -66,7 +66,9 @@ pub(super) fn solve(
         );
         let plan = match tried {
             // Any plan is better than none: a longer look, and then one without arcs that vanish.
-            Err(ProgramError::Exhausted { .. }) if budget.is_none() && nodes < MOST_NODES => {
+            Err(ProgramError::Exhausted { .. })
+                if budget.is_none() && nodes > 0 && nodes < MOST_NODES =>
+            {
                 nodes *= 8;
                 if nodes >= MOST_NODES {
                     vanishing.iter_mut().for_each(|v| *v = false);

@@ -183,7 +183,7 @@ fn density(top: &View<'_>, problems: &mut Problems<'_>) -> DensitySpec {
     let Some(table) = top.table(problems, "density", "[density]") else {
         return density;
     };
-    table.only(problems, &["faces", "edge", "adapt"], &[]);
+    table.only(problems, &["faces", "edge", "adapt", "straddle"], &[]);
     if table.has("faces") && table.has("edge") {
         table.problem(problems, "edge", JobFault::BothSizes);
     }
@@ -203,6 +203,9 @@ fn density(top: &View<'_>, problems: &mut Problems<'_>) -> DensitySpec {
             Ok(adapt) => density.adapt = adapt,
             Err(fault) => table.problem(problems, "adapt", fault),
         }
+    }
+    if let Some(straddle) = table.flag(problems, "straddle", "straddle = false") {
+        density.straddle = straddle;
     }
     density
 }

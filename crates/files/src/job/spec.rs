@@ -112,6 +112,8 @@ pub struct DensitySpec {
     pub size: Size,
     /// 0: even quads; 1: size follows curvature.
     pub adapt: f64,
+    /// Whether faces straddle the sculpt, so that its volume stays, or every vertex lies on it.
+    pub straddle: bool,
 }
 
 impl Default for DensitySpec {
@@ -119,6 +121,7 @@ impl Default for DensitySpec {
         Self {
             size: Size::Faces(DEFAULT_FACES),
             adapt: DEFAULT_ADAPT,
+            straddle: true,
         }
     }
 }

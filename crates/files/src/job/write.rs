@@ -49,6 +49,9 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
         Size::Edge(edge) => writeln!(out, "edge = {}", Value::from(edge))?,
     }
     writeln!(out, "adapt = {}", Value::from(spec.density.adapt))?;
+    if !spec.density.straddle {
+        writeln!(out, "straddle = false")?;
+    }
     spec.guides.iter().for_each(|g| table_text(g, out));
     spec.areas.iter().for_each(|a| table_text(a, out));
     spec.pins.iter().for_each(|p| table_text(p, out));
@@ -176,6 +179,9 @@ fn density(table: &mut dyn TableLike, old: &JobSpec, new: &JobSpec) {
     }
     if old.density.adapt != new.density.adapt {
         set(table, "adapt", new.density.adapt.into());
+    }
+    if old.density.straddle != new.density.straddle {
+        set(table, "straddle", new.density.straddle.into());
     }
 }
 

@@ -2,7 +2,6 @@
 
 use base::Task;
 use engine::guides::GuideError;
-use engine::layout::LayoutError;
 use engine::model::{Guide, GuideKind};
 use engine::quantise::QuantiseError;
 use engine::symmetry::{PlaneChoice, SymmetryError};
@@ -109,20 +108,6 @@ fn an_edge_that_is_no_length_is_refused() {
         let error = run(&tube(), &settings).unwrap_err();
         assert!(matches!(error, SessionError::NoArea), "{edge}: {error}");
     }
-}
-
-#[test]
-fn a_closed_sculpt_without_a_guide_is_refused_with_a_way_out() {
-    let ball = sculpt_of(demo::sphere(3_000));
-    let error = run(&ball, &settings(vec![], 150)).unwrap_err();
-    assert!(
-        matches!(error, SessionError::Layout(LayoutError::NoPatch { .. })),
-        "{error}"
-    );
-    assert!(
-        error.to_string().contains("draw a ring or a line there"),
-        "{error}"
-    );
 }
 
 #[test]

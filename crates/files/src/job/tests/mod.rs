@@ -67,6 +67,7 @@ fn the_whole_format_is_read() {
         density: DensitySpec {
             size: Size::Faces(2400),
             adapt: 0.25,
+            straddle: true,
         },
         guides: vec![
             GuideSpec {
@@ -128,7 +129,8 @@ fn defaults_fill_what_is_left_out() {
         spec.density,
         DensitySpec {
             size: Size::Faces(1800),
-            adapt: 0.5
+            adapt: 0.5,
+            straddle: true,
         }
     );
     assert_eq!(spec.sculpt.part, None);
@@ -188,7 +190,8 @@ fn overrides_are_held_to_the_same_limits() {
         spec.density,
         DensitySpec {
             size: Size::Edge(1.5),
-            adapt: 1.0
+            adapt: 1.0,
+            straddle: true,
         }
     );
     assert_eq!(spec.symmetry, SymmetrySpec::default());

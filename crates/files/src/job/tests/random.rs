@@ -41,7 +41,11 @@ fn specs() -> impl Strategy<Value = JobSpec> {
                 plane,
                 sides: if fit { Sides::Fit } else { Sides::Mirror },
             };
-            spec.density = DensitySpec { size, adapt };
+            spec.density = DensitySpec {
+                size,
+                adapt,
+                straddle: !fit,
+            };
             spec.sculpt.part = part;
             spec.guides = guides
                 .into_iter()
