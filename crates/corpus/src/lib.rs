@@ -21,6 +21,7 @@ pub mod recipe;
 pub mod record;
 pub mod run;
 pub mod solid;
+pub mod study;
 pub mod summary;
 pub mod trend;
 pub mod verify;

@@ -8,7 +8,7 @@ use std::process::{Command, ExitCode};
 use loopwright_corpus::cases::{BUDGETS, Entry, Selection};
 use loopwright_corpus::parent::{self, Harness};
 use loopwright_corpus::record::{Message, Record};
-use loopwright_corpus::{recipe, run, summary};
+use loopwright_corpus::{recipe, run, study, summary};
 
 const HELP: &str = "\
 Runs the engine over made shapes and over folders of sculpts; says how each run ended.
@@ -23,6 +23,8 @@ Runs the engine over made shapes and over folders of sculpts; says how each run 
   --save DIR      writes the made shapes as PLY instead of running anything
   --jobs N        processes at a time, 1 or 2 (default 2)
   --guard S       seconds by the clock after which a run counts as hanging (default 300)
+
+study --out DIR   writes DIR/quality.md and DIR/quality/: our own sculpts, every measure, other ways
 
 Exit status: 0 if every clean input gave a sound surface and nothing else went wrong than
 refusals; 1 otherwise; 2 for words that aren't understood.";
@@ -86,6 +88,17 @@ fn main() -> ExitCode {
         println!("{HELP}");
         return ExitCode::SUCCESS;
     }
+    if let [verb, rest @ ..] = words.as_slice()
+        && verb == "study"
+    {
+        return match study_into(rest) {
+            Ok(()) => ExitCode::SUCCESS,
+            Err(text) => {
+                eprintln!("{text}");
+                ExitCode::from(2)
+            }
+        };
+    }
     let ended = parsed(&words).and_then(|args| match &args.child {
         Some((case, first)) => child(&args.selection, case, *first).map(|()| true),
         None => corpus(&args, &words),
@@ -97,6 +110,54 @@ fn main() -> ExitCode {
             eprintln!("{text}");
             ExitCode::from(2)
         }
+    }
+}
+
+/// Makes the study and writes its page.
+fn study_into(words: &[String]) -> Result<(), String> {
+    let [option, folder] = words else {
+        return Err(format!("study needs --out DIR and nothing else\n\n{HELP}"));
+    };
+    if option != "--out" {
+        return Err(format!("{option} isn't understood\n\n{HELP}"));
+    }
+    let cases = study::wardrobe::wardrobe(study::TRIANGLES).map_err(|e| e.to_string())?;
+    let ways = study::choices();
+    let tell = |row: &study::Row| {
+        let (given, way) = (row.given.name(), ways[row.choice].name);
+        let ending = match &row.result {
+            Ok(figures) => format!("{} faces", figures.measures.counts.faces),
+            Err(words) => words.clone(),
+        };
+        println!("{:<16} {given:<5} {way:<52} {ending}", row.sculpt);
+    };
+    let (rows, pictures) =
+        study::rows(&cases, study::FACES, tell).map_err(|problem| problem.to_string())?;
+    let text = study::text(&rows, &cases, study::FACES, &commit(), study::page::FOLDER);
+    let folder = std::path::Path::new(folder);
+    study::page::write(folder, &text, &pictures).map_err(|e| e.to_string())
+}
+
+/// The last commit that changed what the study measures, by git.
+fn commit() -> String {
+    const MEASURED: [&str; 6] = ["base", "mesh", "numeric", "engine", "session", "demo"];
+    let git = |words: &[&str]| {
+        let mut command = Command::new("git");
+        command
+            .current_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/.."))
+            .args(words)
+            .arg("--")
+            .args(MEASURED);
+        let output = command.output().ok().filter(|o| o.status.success())?;
+        let text = String::from_utf8_lossy(&output.stdout).trim().to_owned();
+        Some(text)
+    };
+    let last = git(&["log", "-1", "--format=%h (%s)"]).filter(|text| !text.is_empty());
+    let changed = git(&["status", "--porcelain"]).is_some_and(|text| !text.is_empty());
+    match (last, changed) {
+        (Some(last), false) => format!("commit {last}"),
+        (Some(last), true) => format!("commit {last} with changes not committed"),
+        (None, _) => "a commit that git doesn't tell".to_owned(),
     }
 }
 

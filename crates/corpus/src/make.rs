@@ -18,10 +18,10 @@ const TRIES: u64 = 12;
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum MakeError {
     /// No try had the right topology.
-    #[error("no try of shape {number} has the topology that was meant; the last: {last:?}")]
+    #[error("no try of {shape} has the topology that was meant; the last: {last:?}")]
     Topology {
-        /// Number of the shape.
-        number: usize,
+        /// What was to be made.
+        shape: String,
         /// What the last try had.
         last: Box<Counts>,
     },
@@ -35,9 +35,23 @@ pub enum MakeError {
 /// # Errors
 /// [`MakeError`].
 pub fn made(number: usize) -> Result<Case, MakeError> {
+    of_tries(&format!("shape {number}"), |again| {
+        recipe::recipe(number, again)
+    })
+}
+
+/// Makes a recipe's shape, finer where it has too few triangles for its topology.
+///
+/// # Errors
+/// [`MakeError`].
+pub fn of_recipe(recipe: &Recipe) -> Result<Case, MakeError> {
+    of_tries(&recipe.name, |_| recipe.clone())
+}
+
+fn of_tries(shape: &str, recipe: impl Fn(u64) -> Recipe) -> Result<Case, MakeError> {
     let mut last = Counts::default();
     for again in 0..TRIES {
-        let recipe = recipe::recipe(number, again);
+        let recipe = recipe(again);
         let mesh = dense(&recipe, again)?;
         last = Counts::of(&mesh.triangles);
         let euler = 2 - 2 * recipe.genus as i64 - recipe.holes as i64;
@@ -47,7 +61,7 @@ pub fn made(number: usize) -> Result<Case, MakeError> {
         }
     }
     Err(MakeError::Topology {
-        number,
+        shape: shape.to_owned(),
         last: Box::new(last),
     })
 }
@@ -82,20 +96,12 @@ fn case(recipe: &Recipe, clean: TriMesh) -> Case {
     }
     let mut cuts = 0;
     for spec in &recipe.rings {
-        if let Some(section) = closed_section(&clean, spec) {
-            let kind = if spec.ends {
-                cuts += 1;
-                GuideKind::Opening
-            } else {
-                GuideKind::Ring
-            };
-            guides.push(guide(&spec.name, kind, &section, spec.count));
-        }
+        let drawn = ring_guide(&clean, spec);
+        cuts += usize::from(drawn.is_some() && spec.ends);
+        guides.extend(drawn);
     }
     for spec in &recipe.lines {
-        if let Some(section) = open_section(&clean, spec) {
-            guides.push(guide(&spec.name, GuideKind::Line, &section, None));
-        }
+        guides.extend(line_guide(&clean, spec));
     }
     let mut random = Random::new(recipe.seed ^ 0x5eed);
     let mut mesh = clean;
@@ -132,6 +138,23 @@ fn guide(name: &str, kind: GuideKind, section: &Section, count: Option<u32>) -> 
         count,
         points: section.resampled(48),
     }
+}
+
+/// A closed guide on a sculpt, if the plane cuts it there.
+pub fn ring_guide(mesh: &TriMesh, spec: &RingSpec) -> Option<Guide> {
+    let kind = if spec.ends {
+        GuideKind::Opening
+    } else {
+        GuideKind::Ring
+    };
+    let section = closed_section(mesh, spec)?;
+    Some(guide(&spec.name, kind, &section, spec.count))
+}
+
+/// An open guide on a sculpt, if the plane cuts it there.
+pub fn line_guide(mesh: &TriMesh, spec: &LineSpec) -> Option<Guide> {
+    let section = open_section(mesh, spec)?;
+    Some(guide(&spec.name, GuideKind::Line, &section, None))
 }
 
 fn by_plane(mesh: &TriMesh, at: DVec3, normal: DVec3, reach: f64) -> Vec<Section> {

@@ -11,7 +11,7 @@ use engine::check::{self, CheckInput};
 use engine::intake::{self, IntakeOptions, RawTriangles};
 use engine::model::{Guide, GuideKind, Sculpt};
 use mesh::DVec3;
-use session::{Session, SessionError, Settings, Size};
+use session::{Outcome, Session, SessionError, Settings, Size, Way};
 
 use crate::cases::{Case, Given, RunSpec};
 use crate::record::{Ending, Record};
@@ -91,13 +91,28 @@ pub fn run(case: &Case, spec: RunSpec, at_stage: impl Fn(&str) + Send + Sync + '
     record
 }
 
-/// Fills the record, or says which stage refuses and why.
-fn attempt(
+/// A run's surface with everything that it was made from.
+pub struct Made {
+    /// Holds the sculpt.
+    pub session: Session,
+    /// What was asked for.
+    pub settings: Settings,
+    /// What came out.
+    pub outcome: Outcome,
+    /// What the surface must have.
+    pub wanted: Wanted,
+}
+
+/// Makes a case's surface in the given way.
+///
+/// # Errors
+/// Which stage refuses, and its words.
+pub fn surface(
     case: &Case,
     spec: RunSpec,
+    way: Way,
     task: &Task,
-    record: &mut Record,
-) -> Result<(), (&'static str, String)> {
+) -> Result<Made, (&'static str, String)> {
     let guides = spec.given.of(&case.guides);
     let openings = guides.iter().filter(|g| g.kind == GuideKind::Opening);
     let options = IntakeOptions {
@@ -121,11 +136,33 @@ fn attempt(
         edits: vec![],
     };
     let mut session = Session::new(sculpt);
+    session.set_way(way);
     let outcome = session
         .run(&settings, task)
         .map_err(|e| (stage_of(&e), e.to_string()))?;
-    let surface = &outcome.surface;
     let wanted = wanted(case, spec, &settings.guides, session.sculpt(), &of_sculpt);
+    Ok(Made {
+        session,
+        settings,
+        outcome,
+        wanted,
+    })
+}
+
+/// Fills the record, or says which stage refuses and why.
+fn attempt(
+    case: &Case,
+    spec: RunSpec,
+    task: &Task,
+    record: &mut Record,
+) -> Result<(), (&'static str, String)> {
+    let Made {
+        session,
+        settings,
+        outcome,
+        wanted,
+    } = surface(case, spec, Way::default(), task)?;
+    let surface = &outcome.surface;
     let found = faults(&surface.positions, &surface.quads, wanted);
     let counts = Counts::of(&surface.quads);
     (record.faces, record.poles, record.pole_need) =
