@@ -30,7 +30,7 @@ fn each_sculpt_has_a_row_for_each_set_of_guides_and_each_way() {
         assert_eq!(there, row.result.is_ok(), "{file}");
         assert_eq!(text.contains(&format!("(pictures/{file})")), there);
     }
-    // A tube with both ends open would have needed no pole, a closed one eight (Euler).
+    // No surface has fewer poles than its valences must sum up to (Euler's formula).
     let figures = rows[0].result.as_ref().unwrap();
     assert!(figures.measures.poles.poles as u64 >= figures.pole_need);
     // Every line of a table has as many cells as its head.
