@@ -20,6 +20,7 @@ pub mod intent;
 pub mod layout;
 pub mod model;
 pub mod quantise;
+mod queue;
 pub mod suggest;
 pub mod symmetry;
 #[cfg(test)]

@@ -210,7 +210,7 @@ pub(crate) fn seats_of(
             }
         }
     }
-    let corner = corners_of(layout);
+    let corner = layout.chain_corners();
     let seats = filled
         .origin
         .iter()
@@ -226,7 +226,7 @@ pub(crate) fn seats_of(
             },
             Origin::Node { vertex } => match chains_at.get(&vertex).map(Vec::as_slice) {
                 None | Some([]) => Seat::Free,
-                Some(&[c]) if !ends.contains_key(&vertex) && !corner.contains_key(&vertex) => {
+                Some(&[c]) if !ends.contains_key(&vertex) && !corner.contains(&vertex) => {
                     Seat::On {
                         rail: c,
                         s: rails[c].nearest(at, None),
@@ -256,36 +256,6 @@ fn covers(curve: &Curve, chain: &[DVec3]) -> bool {
         }
         _ => false,
     }
-}
-
-/// Work-surface vertices where a patch has a corner between two arcs of the same chain: the
-/// chain itself turns there.
-fn corners_of(layout: &Layout) -> BTreeMap<u32, ()> {
-    let mut corners = BTreeMap::new();
-    for patch in &layout.patches {
-        let n = patch.sides.len();
-        for s in 0..n {
-            let (Some(before), Some(after)) =
-                (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first())
-            else {
-                continue;
-            };
-            let (a, b) = (&layout.arcs[before.arc], &layout.arcs[after.arc]);
-            if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
-                && x == y
-            {
-                let v = if after.forward {
-                    b.vertices.first()
-                } else {
-                    b.vertices.last()
-                };
-                if let Some(&v) = v {
-                    corners.insert(v, ());
-                }
-            }
-        }
-    }
-    corners
 }
 
 #[cfg(test)]

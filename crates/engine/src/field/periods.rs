@@ -17,6 +17,7 @@ use numeric::{Spd, SpdError};
 
 use super::curvature::Pull;
 use super::frames::{Frames, wrap};
+use crate::queue::Cheapest;
 
 /// Rest, in radians, that an edge may carry: beyond an eighth of a turn another jump would be
 /// nearer, and the field would have other singular places than the jumps say.
@@ -199,9 +200,9 @@ impl<'a> Periods<'a> {
         reach: f64,
     ) -> Vec<(u32, f64, Vec<u32>)> {
         let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::from([(from, (0.0, None))]);
-        let mut queue = BinaryHeap::from([Near(0.0, from)]);
+        let mut queue = BinaryHeap::from([Cheapest(0.0, from)]);
         let mut found = Vec::new();
-        while let Some(Near(length, t)) = queue.pop() {
+        while let Some(Cheapest(length, t)) = queue.pop() {
             if best.get(&t).is_some_and(|b| length > b.0) {
                 continue;
             }
@@ -226,7 +227,7 @@ impl<'a> Periods<'a> {
                 let way = length + middles[t as usize].distance(middles[next as usize]);
                 if way <= reach && best.get(&next).is_none_or(|b| way < b.0) {
                     best.insert(next, (way, Some(h)));
-                    queue.push(Near(way, next));
+                    queue.push(Cheapest(way, next));
                 }
             }
         }
@@ -241,23 +242,5 @@ impl<'a> Periods<'a> {
     /// Goes back.
     pub fn restore(&mut self, state: (Vec<i32>, Vec<f64>)) {
         (self.jump, self.angle) = state;
-    }
-}
-
-/// An entry of a queue, the nearest first, of equal ones the lowest.
-#[derive(PartialEq)]
-struct Near(f64, u32);
-
-impl Eq for Near {}
-
-impl Ord for Near {
-    fn cmp(&self, other: &Self) -> std::cmp::Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
-
-impl PartialOrd for Near {
-    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
-        Some(self.cmp(other))
     }
 }

@@ -65,7 +65,8 @@ fn loops_are_as_many_more_rows_as_were_asked() {
         let mut extra = 0.0;
         for j in 0..ROWS {
             let [a, b] = [j, j + 1].map(|j| (j * AROUND + 7) as usize);
-            let way = surface.positions[b] - surface.positions[a];
+            let [low, high] = [a, b].map(|v| surface.positions[v]);
+            let way = high - low;
             let more = |v: usize| aims.across[v].dot(way.normalize()).powi(2);
             extra += way.length() * (more(a) + more(b)) / 2.0 / QUAD;
         }

@@ -1,6 +1,5 @@
 //! Lays curves until every region is a patch, the most useful one first.
 
-use std::cmp::Ordering;
 use std::collections::{BTreeMap, BinaryHeap};
 use std::f64::consts::TAU;
 
@@ -12,6 +11,7 @@ use super::rings::{Ring, Search};
 use super::slots::has_the_fields_slots;
 use super::trace::{edge_run, run_length, walk};
 use crate::field::Field;
+use crate::queue::Cheapest;
 
 /// Why a curve was laid.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -655,27 +655,14 @@ impl<'a> Laying<'a> {
 
     /// Shortest path from any source to the first goal reached, through unmarked vertices.
     fn paths(&self, sources: &[u32], goals: &[u32], reach: f64, avoid: &[u32]) -> Option<Vec<u32>> {
-        #[derive(PartialEq)]
-        struct Entry(f64, u32);
-        impl Eq for Entry {}
-        impl Ord for Entry {
-            fn cmp(&self, other: &Self) -> Ordering {
-                other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-            }
-        }
-        impl PartialOrd for Entry {
-            fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-                Some(self.cmp(other))
-            }
-        }
         let topology = &self.field.topology;
         let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::new();
         let mut queue = BinaryHeap::new();
         for &s in sources {
             best.insert(s, (0.0, None));
-            queue.push(Entry(0.0, s));
+            queue.push(Cheapest(0.0, s));
         }
-        while let Some(Entry(cost, v)) = queue.pop() {
+        while let Some(Cheapest(cost, v)) = queue.pop() {
             if best.get(&v).is_some_and(|b| cost > b.0) {
                 continue;
             }
@@ -700,7 +687,7 @@ impl<'a> Laying<'a> {
                 let next = cost + self.positions[v as usize].distance(self.positions[w as usize]);
                 if best.get(&w).is_none_or(|b| next < b.0) {
                     best.insert(w, (next, Some(v)));
-                    queue.push(Entry(next, w));
+                    queue.push(Cheapest(next, w));
                 }
             }
         }

@@ -219,6 +219,34 @@ fn pinned_patches(
 }
 
 impl Layout {
+    /// Nodes where a patch has a corner between two arcs of the same chain: the chain itself
+    /// turns there.
+    pub fn chain_corners(&self) -> BTreeSet<u32> {
+        let mut corners = BTreeSet::new();
+        for patch in &self.patches {
+            let n = patch.sides.len();
+            for s in 0..n {
+                let (Some(before), Some(after)) =
+                    (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first())
+                else {
+                    continue;
+                };
+                let (a, b) = (&self.arcs[before.arc], &self.arcs[after.arc]);
+                if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
+                    && x == y
+                    && let Some(v) = if after.forward {
+                        b.vertices.first()
+                    } else {
+                        b.vertices.last()
+                    }
+                {
+                    corners.insert(*v);
+                }
+            }
+        }
+        corners
+    }
+
     /// Nodes that only laid curves make: no chain crosses another, ends or turns a corner there.
     pub fn plain_nodes(&self) -> BTreeSet<u32> {
         let mut chains: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
@@ -238,27 +266,8 @@ impl Layout {
             .filter(|(_, c)| c.is_empty() || (c.len() == 2 && c[0] == c[1]))
             .map(|(v, _)| v)
             .collect();
-        for patch in &self.patches {
-            let n = patch.sides.len();
-            for s in 0..n {
-                let (Some(before), Some(after)) =
-                    (patch.sides[(s + n - 1) % n].last(), patch.sides[s].first())
-                else {
-                    continue;
-                };
-                let (a, b) = (&self.arcs[before.arc], &self.arcs[after.arc]);
-                if let (ArcSource::Chain(x), ArcSource::Chain(y)) = (a.source, b.source)
-                    && x == y
-                    && let Some(v) = if after.forward {
-                        b.vertices.first()
-                    } else {
-                        b.vertices.last()
-                    }
-                {
-                    plain.remove(v);
-                }
-            }
-        }
+        let corners = self.chain_corners();
+        plain.retain(|v| !corners.contains(v));
         plain
     }
 }

@@ -6,7 +6,6 @@
 //! the shortest cycle there is the curve. It has no corner, so what it cuts off has indices that sum
 //! to four times its Euler characteristic: the end of a limb, or what hangs together by a handle.
 
-use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 use std::f64::consts::{FRAC_PI_2, TAU};
 
@@ -15,6 +14,7 @@ use mesh::DVec3;
 use super::marks::Marks;
 use super::trace::{run_length, walk};
 use crate::field::{Field, wrap};
+use crate::queue::Cheapest;
 
 /// Places in a region from which rings are looked for.
 const SEEDS: usize = 40;
@@ -170,9 +170,9 @@ impl<'a> Search<'a> {
         let topology = &field.topology;
         self.round += 1;
         let start = 4 * seed + u32::from(quarter);
-        let mut queue = BinaryHeap::from([Entry(0.0, start)]);
+        let mut queue = BinaryHeap::from([Cheapest(0.0, start)]);
         let mut first = true;
-        while let Some(Entry(cost, node)) = queue.pop() {
+        while let Some(Cheapest(cost, node)) = queue.pop() {
             if !first && node == start {
                 return self.ring_to(start);
             }
@@ -201,7 +201,7 @@ impl<'a> Search<'a> {
                 let entry = &mut self.best[to as usize];
                 if next <= 2.0 * reach && (entry.1 != self.round || next < entry.0) {
                     *entry = (next, self.round, node);
-                    queue.push(Entry(next, to));
+                    queue.push(Cheapest(next, to));
                 }
             }
         }
@@ -236,23 +236,5 @@ impl<'a> Search<'a> {
             length: run_length(self.positions, &closed),
             vertices,
         })
-    }
-}
-
-/// An entry of a queue, the cheapest first, of equal ones the lowest.
-#[derive(PartialEq)]
-struct Entry(f64, u32);
-
-impl Eq for Entry {}
-
-impl Ord for Entry {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
-
-impl PartialOrd for Entry {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
     }
 }

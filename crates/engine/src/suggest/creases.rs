@@ -375,14 +375,14 @@ fn bend(tensor: &Tensor, normal: DVec3) -> Option<Bend> {
     if normal == DVec3::ZERO {
         return None;
     }
-    let x = normal.any_orthonormal_vector();
-    let y = normal.cross(x);
-    let (tx, ty) = (times(tensor, x), times(tensor, y));
-    let (a, b, c) = (x.dot(tx), y.dot(tx), y.dot(ty));
+    let one = normal.any_orthonormal_vector();
+    let two = normal.cross(one);
+    let (tx, ty) = (times(tensor, one), times(tensor, two));
+    let (a, b, c) = (one.dot(tx), two.dot(tx), two.dot(ty));
     // The angle of the eigenvector of the greater value, (a − c, 2 b) at double angle.
     let angle = 0.5 * (2.0 * b).atan2(a - c);
     let (mean, half) = ((a + c) / 2.0, ((a - c) / 2.0).hypot(b));
-    let great = angle.cos() * x + angle.sin() * y;
+    let great = angle.cos() * one + angle.sin() * two;
     let small = normal.cross(great);
     let (high, low) = (mean + half, mean - half);
     Some(if high.abs() >= low.abs() {

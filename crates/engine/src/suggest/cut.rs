@@ -120,9 +120,9 @@ pub(super) fn section(ground: &Ground<'_>, origin: DVec3, normal: DVec3) -> Vec<
 
 /// How often a closed run in the plane through `centre` goes around it.
 pub(super) fn encloses(run: &Run, centre: DVec3, normal: DVec3) -> bool {
-    let x = normal.any_orthonormal_vector();
-    let y = normal.cross(x);
-    let flat = |p: DVec3| ((p - centre).dot(x), (p - centre).dot(y));
+    let one = normal.any_orthonormal_vector();
+    let two = normal.cross(one);
+    let flat = |p: DVec3| ((p - centre).dot(one), (p - centre).dot(two));
     let turned: f64 = runs::pieces(run.points.len(), true)
         .map(|(i, j)| {
             let ((ax, ay), (bx, by)) = (flat(run.points[i]), flat(run.points[j]));
