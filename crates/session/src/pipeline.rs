@@ -124,8 +124,7 @@ impl SessionError {
     }
 }
 
-/// How stages go about it where there is a choice; the default is what served best in the study
-/// (docs/quality.md).
+/// How stages go about it where there is a choice; docs/quality.md has what each does to the figures.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Way {
     /// How strongly the field is drawn along the surface's bends: 0 not at all, at 1 a tube turns it

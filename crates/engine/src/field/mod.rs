@@ -44,7 +44,8 @@ pub struct FieldOptions {
     /// Singular places of opposite sign within this way of each other (model units) are taken out
     /// where the field loses little by it; default 0, none.
     pub cancel_reach: f64,
-    /// What a field may lose by it, square radians summed over edges; default 1.
+    /// What a field may lose by it, square radians summed over edges; default 0,
+    /// so that only what makes it smoother is taken out.
     pub cancel_price: f64,
 }
 
@@ -54,7 +55,7 @@ impl Default for FieldOptions {
             smoothing_rounds: 12,
             curvature: 0.3,
             cancel_reach: 0.0,
-            cancel_price: 1.0,
+            cancel_price: 0.0,
         }
     }
 }
