@@ -28,7 +28,9 @@ const MAY_USE: [(&str, &[&str]); 11] = [
     ("bench", &["base", "mesh", "engine", "session", "demo"]),
     (
         "corpus",
-        &["base", "mesh", "files", "engine", "session", "demo"],
+        &[
+            "base", "mesh", "files", "engine", "session", "report", "demo",
+        ],
     ),
 ];
 
