@@ -40,20 +40,23 @@ pub(super) fn cancel(
         let by_way = a.1.1.total_cmp(&b.1.1);
         by_way.then(a.0.cmp(&b.0)).then(a.1.0.cmp(&b.1.0))
     });
+    let mut energy = periods.energy();
     for (from, (to, _, walk)) in pairs {
         let there = |t: u32| left.iter().any(|s| s.triangle == t && s.quarters != 0);
         if !there(from) || !there(to) {
             continue;
         }
-        let before = (periods.state(), periods.energy());
+        let before = periods.state();
         periods.carry(&walk, 1);
         periods.solve_once();
-        if periods.is_true() && periods.energy() <= before.1 + rule.price {
+        let after = periods.energy();
+        if periods.is_true() && after <= energy + rule.price {
+            energy = after;
             for s in &mut left {
                 s.quarters += i32::from(s.triangle == to) - i32::from(s.triangle == from);
             }
         } else {
-            periods.restore(before.0);
+            periods.restore(before);
         }
     }
     periods.solve_once();

@@ -140,7 +140,6 @@ impl Field {
         options: &FieldOptions,
     ) -> Result<Steered, FieldError> {
         let middles = self.middles(&self.smooth);
-        let real = self.middles(&surface.positions);
         let mut periods = Periods::new(
             &self.topology,
             &self.frames,
@@ -159,6 +158,7 @@ impl Field {
         };
         let left = cancel::cancel(&mut periods, &middles, &self.singularities, rule);
         let steered = if aims.steer() {
+            let real = self.middles(&surface.positions);
             let mut steering = Steering {
                 periods: &mut periods,
                 middles: &middles,
@@ -247,7 +247,12 @@ pub fn run(
         ),
     ));
     for place in &steered.stuck {
-        let at = field.middles(&surface.positions)[place.triangle as usize];
+        let corners = field.topology.triangles[place.triangle as usize];
+        let at = corners
+            .iter()
+            .map(|&v| surface.positions[v as usize])
+            .sum::<DVec3>()
+            / 3.0;
         findings.push(
             Finding::new(
                 "keep-out-stuck",

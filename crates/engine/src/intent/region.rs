@@ -2,12 +2,12 @@
 //!
 //! Works on any mesh, so that the work surface and the finished one are asked the same question.
 
-use std::cmp::Ordering;
 use std::collections::BinaryHeap;
 
 use mesh::DVec3;
 
 use crate::model::{Plane, Region};
+use crate::queue::Cheapest;
 
 /// A mesh's vertices with their neighbours.
 #[derive(Clone, Debug)]
@@ -27,23 +27,6 @@ pub struct Ways {
     /// The source; of no meaning where the length is infinite.
     pub source: Vec<u32>,
     before: Vec<u32>,
-}
-
-#[derive(PartialEq)]
-struct Near(f64, u32);
-
-impl Eq for Near {}
-
-impl Ord for Near {
-    fn cmp(&self, other: &Self) -> Ordering {
-        other.0.total_cmp(&self.0).then(other.1.cmp(&self.1))
-    }
-}
-
-impl PartialOrd for Near {
-    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
-        Some(self.cmp(other))
-    }
 }
 
 impl<'a> Vertices<'a> {
@@ -101,9 +84,9 @@ impl<'a> Vertices<'a> {
         for &s in sources {
             ways.length[s as usize] = 0.0;
             ways.source[s as usize] = s;
-            queue.push(Near(0.0, s));
+            queue.push(Cheapest(0.0, s));
         }
-        while let Some(Near(length, v)) = queue.pop() {
+        while let Some(Cheapest(length, v)) = queue.pop() {
             if length > ways.length[v as usize] {
                 continue;
             }
@@ -113,7 +96,7 @@ impl<'a> Vertices<'a> {
                     ways.length[w as usize] = far;
                     ways.source[w as usize] = ways.source[v as usize];
                     ways.before[w as usize] = v;
-                    queue.push(Near(far, w));
+                    queue.push(Cheapest(far, w));
                 }
             }
         }

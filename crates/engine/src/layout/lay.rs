@@ -216,7 +216,6 @@ impl<'a> Laying<'a> {
     /// Marks a closed run; `None`, with nothing changed, if it isn't free.
     fn lay_ring(&mut self, ring: &[u32]) -> Option<Undo> {
         let topology = &self.field.topology;
-        let id = self.chains + self.curves.len() as u32;
         let n = ring.len();
         let edges: Vec<u32> = (0..n)
             .map(|i| topology.edge_between(ring[i], ring[(i + 1) % n]))
@@ -224,16 +223,7 @@ impl<'a> Laying<'a> {
         if ring.iter().any(|&v| self.marks.is_marked(v)) {
             return None;
         }
-        let undo = Undo {
-            edges: edges.clone(),
-            vertices: ring
-                .iter()
-                .map(|&v| (v, self.marks.at[v as usize].clone()))
-                .collect(),
-        };
-        for &e in &edges {
-            self.marks.curve_of_edge[e as usize] = Some(id);
-        }
+        let undo = self.mark_edges(ring, &edges);
         for i in 0..n {
             self.marks
                 .pass(self.field, ring[i], edges[(i + n - 1) % n], edges[i]);
@@ -272,7 +262,6 @@ impl<'a> Laying<'a> {
     /// Marks a run of vertices as the next curve; `None`, with nothing changed, if an end has no room.
     fn lay(&mut self, run: &[u32]) -> Option<Undo> {
         let topology = &self.field.topology;
-        let id = self.chains + self.curves.len() as u32;
         let edges: Vec<u32> = run
             .windows(2)
             .map(|w| topology.edge_between(w[0], w[1]))
@@ -288,16 +277,7 @@ impl<'a> Laying<'a> {
         if inner.iter().any(|&v| self.marks.is_marked(v)) {
             return None;
         }
-        let undo = Undo {
-            edges: edges.clone(),
-            vertices: run
-                .iter()
-                .map(|&v| (v, self.marks.at[v as usize].clone()))
-                .collect(),
-        };
-        for &e in &edges {
-            self.marks.curve_of_edge[e as usize] = Some(id);
-        }
+        let undo = self.mark_edges(run, &edges);
         for i in 1..run.len() - 1 {
             self.marks.pass(self.field, run[i], edges[i - 1], edges[i]);
         }
@@ -310,6 +290,21 @@ impl<'a> Laying<'a> {
         } else {
             self.undo(undo);
             None
+        }
+    }
+
+    /// Gives these edges to the next curve; what the run's vertices were before, to go back to.
+    fn mark_edges(&mut self, run: &[u32], edges: &[u32]) -> Undo {
+        let id = self.chains + self.curves.len() as u32;
+        for &e in edges {
+            self.marks.curve_of_edge[e as usize] = Some(id);
+        }
+        Undo {
+            edges: edges.to_vec(),
+            vertices: run
+                .iter()
+                .map(|&v| (v, self.marks.at[v as usize].clone()))
+                .collect(),
         }
     }
 

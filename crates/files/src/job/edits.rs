@@ -9,7 +9,7 @@ use super::error::JobFault;
 use super::read::tables_of;
 use super::spec::{meaning, out_of_range, word_of};
 use super::table::{Problems, View};
-use super::write::vector;
+use super::write::{taken_out, vector};
 
 /// Most edges around a moved vertex that are evened out with it.
 pub const LARGEST_RELAX: u32 = 8;
@@ -271,17 +271,7 @@ pub(super) fn new_text(edits: &[EditSpec], out: &mut String) -> std::fmt::Result
 
 /// Edits that say what an old one said keep its table, with comments; the others get new ones.
 pub(super) fn update(top: &mut Table, old: &[EditSpec], new: &[EditSpec]) {
-    let mut tables: Vec<Option<Table>> = match top.remove("edit").map(Item::into_array_of_tables) {
-        Some(Ok(list)) => list.into_iter().map(Some).collect(),
-        _ => Vec::new(),
-    };
-    let mut positions: Vec<isize> = tables
-        .iter()
-        .flatten()
-        .filter_map(Table::position)
-        .collect();
-    positions.sort_unstable();
-    let mut positions = positions.into_iter();
+    let (mut tables, mut positions) = taken_out(top, "edit");
     let mut list = ArrayOfTables::new();
     for edit in new {
         let same = |i: &usize| old[*i].says_the_same(edit);

@@ -185,12 +185,12 @@ fn density(table: &mut dyn TableLike, old: &JobSpec, new: &JobSpec) {
     }
 }
 
-/// Tables of a list keep their text by name; one that is renamed in place keeps it too.
-fn named<T: Named + PartialEq>(top: &mut Table, old: &[T], new: &[T]) {
-    if old == new {
-        return;
-    }
-    let mut tables: Vec<Option<Table>> = match top.remove(T::KEY).map(Item::into_array_of_tables) {
+/// The tables of a list, taken out of a file, and their places in it, rising.
+pub(super) fn taken_out(
+    top: &mut Table,
+    key: &str,
+) -> (Vec<Option<Table>>, std::vec::IntoIter<isize>) {
+    let tables: Vec<Option<Table>> = match top.remove(key).map(Item::into_array_of_tables) {
         Some(Ok(list)) => list.into_iter().map(Some).collect(),
         _ => Vec::new(),
     };
@@ -200,7 +200,15 @@ fn named<T: Named + PartialEq>(top: &mut Table, old: &[T], new: &[T]) {
         .filter_map(Table::position)
         .collect();
     positions.sort_unstable();
-    let mut positions = positions.into_iter();
+    (tables, positions.into_iter())
+}
+
+/// Tables of a list keep their text by name; one that is renamed in place keeps it too.
+fn named<T: Named + PartialEq>(top: &mut Table, old: &[T], new: &[T]) {
+    if old == new {
+        return;
+    }
+    let (mut tables, mut positions) = taken_out(top, T::KEY);
     let mut list = ArrayOfTables::new();
     for (number, one) in new.iter().enumerate() {
         let same_name = old.iter().position(|o| o.name() == one.name());
