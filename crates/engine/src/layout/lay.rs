@@ -54,8 +54,8 @@ pub struct Laying<'a> {
 }
 
 #[derive(Clone, Debug)]
-struct Candidate {
-    run: Vec<u32>,
+pub(super) struct Candidate {
+    pub(super) run: Vec<u32>,
     cost: f64,
     cause: Cause,
 }
@@ -71,6 +71,9 @@ struct Rim {
 
 /// How far short of another curve, in quads, a guide may end to be led there directly.
 const NEAR_END: f64 = 1.6;
+
+/// Shortest paths that are tried for one region.
+const MOST_SHORTEST: usize = 240;
 
 /// Area that a ring must cut off on either side, in halves of a ball of its girth.
 const LIMB: f64 = 1.6;
@@ -452,7 +455,7 @@ impl<'a> Laying<'a> {
         }
         goals.sort_unstable();
         goals.dedup();
-        let run = self.paths(&[vertex], &goals, reach, &[])?;
+        let run = self.paths(&[vertex], &goals, reach, &[], |_| true)?;
         let length = run_length(self.positions, &run);
         Some(Candidate {
             run,
@@ -633,23 +636,22 @@ impl<'a> Laying<'a> {
             back += self.positions[gone as usize].distance(self.positions[*run.last()? as usize]);
         }
         let from = *run.last()?;
-        let tail = self.path(
-            from,
-            target,
-            4.0 * (distance + back) + 2.0 * self.quad,
-            &run,
-        )?;
+        let reach = 4.0 * (distance + back) + 2.0 * self.quad;
+        let tail = self.paths(&[from], &[target], reach, &run, |_| true)?;
         run.extend(&tail[1..]);
         Some(run)
     }
 
-    /// Shortest path through unmarked vertices.
-    fn path(&self, from: u32, to: u32, reach: f64, avoid: &[u32]) -> Option<Vec<u32>> {
-        self.paths(&[from], &[to], reach, avoid)
-    }
-
-    /// Shortest path from any source to the first goal reached, through unmarked vertices.
-    fn paths(&self, sources: &[u32], goals: &[u32], reach: f64, avoid: &[u32]) -> Option<Vec<u32>> {
+    /// Shortest path from any source to the first goal reached, through unmarked vertices and
+    /// along edges that are `free`.
+    fn paths(
+        &self,
+        sources: &[u32],
+        goals: &[u32],
+        reach: f64,
+        avoid: &[u32],
+        free: impl Fn(u32) -> bool,
+    ) -> Option<Vec<u32>> {
         let topology = &self.field.topology;
         let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::new();
         let mut queue = BinaryHeap::new();
@@ -673,7 +675,8 @@ impl<'a> Laying<'a> {
                 continue;
             }
             for (w, edge) in topology.neighbours(v) {
-                if self.marks.curve_of_edge[edge as usize].is_some() || avoid.contains(&w) {
+                let taken = self.marks.curve_of_edge[edge as usize].is_some();
+                if taken || avoid.contains(&w) || !free(edge) {
                     continue;
                 }
                 if self.marks.is_marked(w) && !goals.contains(&w) {
@@ -690,46 +693,68 @@ impl<'a> Laying<'a> {
     }
 
     /// Shortest paths across a region, for when no curve along the field serves.
-    fn shortest(&self, region: &Region) -> Vec<Candidate> {
+    pub(super) fn shortest(&self, region: &Region) -> Vec<Candidate> {
         let rim = self.rim(region);
         let topology = &self.field.topology;
-        let mut open: Vec<(usize, usize)> = Vec::new();
+        // With the side that each lies on: between the same two corners, on the same loop.
+        let mut open: Vec<(usize, usize, usize)> = Vec::new();
         for (l, one) in region.loops.iter().enumerate() {
             let whole: f64 = rim.lengths[l].iter().sum();
             let spacing = (whole / 16.0).max(0.5 * self.quad);
             let mut since = spacing;
-            for i in 0..one.halves.len() {
-                if one.turns[i] >= 2 && (since >= spacing || one.turns[i] > 2) {
-                    open.push((l, i));
+            let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
+            let mut side = 0;
+            for k in 0..one.halves.len() {
+                let i = (first + k) % one.halves.len();
+                if one.turns[i] == 1 {
+                    (side, since) = (side + 1, spacing);
+                } else if since >= spacing || one.turns[i] > 2 {
+                    open.push((l, i, side));
                     since = 0.0;
                 }
                 since += rim.lengths[l][i];
             }
         }
+        let mut pairs = Vec::new();
+        for (n, &(l, i, side)) in open.iter().enumerate() {
+            for &(m, j, other) in &open[n + 1..] {
+                // A cut off a straight side leaves two corners; one from a loop to itself, the hole.
+                let straight =
+                    side == other && region.corners() > 1 && region.loops[l].concavity() == 0;
+                let serves = if region.is_disk() {
+                    !straight
+                } else {
+                    l != m || region.loops.len() == 1
+                };
+                if serves {
+                    pairs.push(((l, i), (m, j)));
+                }
+            }
+        }
+        // From a vertex on its rim a path could leave the region: into one that has both ends too.
+        let mut mine = vec![false; topology.edge_count()];
+        for &t in &region.triangles {
+            for h in 3 * t..3 * t + 3 {
+                mine[topology.edge(h) as usize] = true;
+            }
+        }
         let mut found = Vec::new();
-        for (n, &(l, i)) in open.iter().enumerate() {
-            let from = topology.from(region.loops[l].halves[i]);
-            for &(m, j) in &open[n + 1..] {
-                let to = topology.from(region.loops[m].halves[j]);
-                if from == to || (!region.is_disk() && l == m && region.loops.len() > 1) {
-                    continue;
-                }
-                if let Some(run) = self.path(from, to, f64::INFINITY, &[])
-                    && run.len() > 2
-                {
-                    let length = run_length(self.positions, &run);
-                    let cost = 0.012 * length / self.quad
-                        + self.crowding(rim.to_node[l][i])
-                        + self.crowding(rim.to_node[m][j]);
-                    found.push(Candidate {
-                        run,
-                        cost,
-                        cause: Cause::Shortest,
-                    });
-                }
-                if found.len() > 60 {
-                    return found;
-                }
+        for ((l, i), (m, j)) in pairs.iter().step_by(1 + pairs.len() / MOST_SHORTEST) {
+            let from = topology.from(region.loops[*l].halves[*i]);
+            let to = topology.from(region.loops[*m].halves[*j]);
+            let within = |edge: u32| mine[edge as usize];
+            if from != to
+                && let Some(run) = self.paths(&[from], &[to], f64::INFINITY, &[], within)
+            {
+                let length = run_length(self.positions, &run);
+                let cost = 0.012 * length / self.quad
+                    + self.crowding(rim.to_node[*l][*i])
+                    + self.crowding(rim.to_node[*m][*j]);
+                found.push(Candidate {
+                    run,
+                    cost,
+                    cause: Cause::Shortest,
+                });
             }
         }
         found

@@ -199,6 +199,35 @@ fn chains_alone_leave_countable_regions() {
     }
 }
 
+/// Two regions may share both ends of a path; it cuts only the one that it lies in.
+#[test]
+fn shortest_paths_stay_within_their_region() {
+    let mut seen = 0;
+    for (case, curves, surface, field) in grounds() {
+        let marks = marks_of(surface, field, curves, case.edge);
+        let scale = RegionScale::default();
+        let regions = all_regions(field, &marks, &scale);
+        let chains = surface.chains.len() as u32;
+        let laying = lay::Laying::new(field, &surface.positions, marks, chains, case.edge, 3.0);
+        for region in &regions {
+            let topology = &field.topology;
+            let edges_of = |&t: &u32| (3 * t..3 * t + 3).map(|h| topology.edge(h));
+            let inside: std::collections::BTreeSet<u32> =
+                region.triangles.iter().flat_map(edges_of).collect();
+            for path in laying.shortest(region) {
+                seen += 1;
+                let mut steps = path.run.windows(2);
+                let within = |w: &[u32]| {
+                    let edge = topology.edge_between(w[0], w[1]);
+                    edge.is_some_and(|e| inside.contains(&e))
+                };
+                assert!(steps.all(within), "{}: {:?}", case.name, path.run);
+            }
+        }
+    }
+    assert!(seen > 100, "{seen}");
+}
+
 #[test]
 fn a_plates_corners_are_where_they_are() {
     let (case, curves, surface, field) = grounds().iter().find(|g| g.0.name == "plate").unwrap();
