@@ -154,7 +154,7 @@ fn chord_cost(curve: &Rail, a: f64, b: f64, edge: f64) -> f64 {
 const POINTS: usize = 8;
 const SWEEPS: usize = 40;
 /// Most that a vertex may leave its curve, in quad edges.
-const MOST: f64 = 0.2;
+const MOST: f64 = 0.1;
 /// Weight of staying on the curve, in points.
 const STAY: f64 = 0.8;
 

@@ -6,7 +6,7 @@
 
 use numeric::ProgramError;
 
-use super::model::{self, Promise};
+use super::model::{self, Asked, Promise};
 use super::strain::Strain;
 use super::{Plan, QuantiseError, list, parity};
 
@@ -27,8 +27,15 @@ impl Strain<'_> {
     fn solved(&self, set: &[Promise]) -> Result<Plan, ProgramError> {
         let layout = self.ground.layout;
         let none = vec![0; layout.arcs.len()];
-        let nodes = self.ground.options.nodes;
-        model::solve(layout, set, &none, self.quad_edge(), None, nodes)
+        let asked = Asked {
+            promises: set,
+            needed: &none,
+            edge: self.quad_edge(),
+            budget: None,
+            held: &[],
+            nodes: self.ground.options.nodes,
+        };
+        model::solve(layout, &asked)
     }
 
     /// The plan for some promises that can be kept together, if there is one.

@@ -6,6 +6,55 @@ use super::Plan;
 use super::model::sharing_ends;
 use crate::layout::{ArcSource, Layout};
 
+/// What holds the nodes of a layout.
+struct Held {
+    plain: BTreeSet<u32>,
+    /// Chains through each node, once for each of their arcs that ends there.
+    chains: BTreeMap<u32, Vec<usize>>,
+}
+
+impl Held {
+    fn new(layout: &Layout) -> Self {
+        let mut chains: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
+        for arc in &layout.arcs {
+            if let ArcSource::Chain(c) = arc.source {
+                for v in [arc.vertices.first(), arc.vertices.last()]
+                    .into_iter()
+                    .flatten()
+                {
+                    chains.entry(*v).or_default().push(c);
+                }
+            }
+        }
+        Self {
+            plain: layout.plain_nodes(),
+            chains,
+        }
+    }
+
+    fn at(&self, node: u32) -> &[usize] {
+        self.chains.get(&node).map_or(&[], Vec::as_slice)
+    }
+
+    /// Whether a line ends here and nothing else holds the node: the line may as well be made
+    /// a little longer or shorter.
+    fn is_tip(&self, node: u32) -> bool {
+        self.at(node).len() == 1
+    }
+
+    /// The lower, the better a node stands for those that it is merged with.
+    fn rank(&self, node: u32) -> (bool, bool, bool, u32) {
+        let free = self.at(node).is_empty();
+        (free, self.is_tip(node), self.plain.contains(&node), node)
+    }
+
+    /// Whether the chains through a node run through another one, too, but for the end of a line.
+    fn runs_through(&self, node: u32, other: u32) -> bool {
+        let there = self.at(other);
+        self.is_tip(node) || self.at(node).iter().all(|c| there.contains(c))
+    }
+}
+
 impl Plan {
     /// Nodes that arcs without quads make one: each with the node that stands for all of them, one
     /// that chains hold if there is one, else the lowest. Work-surface vertices.
@@ -20,15 +69,7 @@ impl Plan {
         if other.is_empty() {
             return BTreeMap::new();
         }
-        let plain = layout.plain_nodes();
-        let on_chain: BTreeSet<u32> = layout
-            .arcs
-            .iter()
-            .filter(|a| matches!(a.source, ArcSource::Chain(_)))
-            .flat_map(|a| [a.vertices.first(), a.vertices.last()])
-            .flatten()
-            .copied()
-            .collect();
+        let held = Held::new(layout);
         let mut stands_for = BTreeMap::new();
         for &first in other.keys() {
             if stands_for.contains_key(&first) {
@@ -47,7 +88,7 @@ impl Plan {
             let best = group
                 .iter()
                 .copied()
-                .min_by_key(|v| (plain.contains(v), !on_chain.contains(v), *v))
+                .min_by_key(|v| held.rank(*v))
                 .unwrap_or(first);
             stands_for.extend(group.into_iter().map(|v| (v, best)));
         }
@@ -89,6 +130,10 @@ impl Plan {
                 .filter(|(_, n)| **n > 1)
                 .map(|(group, _)| *group),
         );
+        // A chain would be bent aside to a node that isn't on it.
+        let chains = Held::new(layout);
+        let bent = |(node, group): &(&u32, &u32)| !chains.runs_through(**node, **group);
+        bad.extend(stands_for.iter().filter(bent).map(|(_, group)| *group));
         let mut merged = layout.arcs.clone();
         for arc in &mut merged {
             let ends = [

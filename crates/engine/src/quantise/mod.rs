@@ -15,8 +15,10 @@ mod merged;
 mod model;
 mod parity;
 mod strain;
+mod strands;
 #[cfg(test)]
 mod tests;
+mod unwind;
 
 use base::{Finding, Findings, Level, Place, Task};
 use numeric::ProgramError;
@@ -24,6 +26,7 @@ use thiserror::Error;
 
 use crate::layout::{ArcSource, Layout};
 use crate::model::{ChainSource, Curve, Guide, WorkSurface};
+use model::Asked;
 
 /// Programs solved at most to meet the budget.
 const SEARCHES: usize = 14;
@@ -181,7 +184,7 @@ pub fn run(
         return Err(strain.clash());
     }
     let plan = match ground.search(&counts)? {
-        Found::Plan(plan) => plan,
+        Found::Plan(plan, edge) => ground.unwound(&counts, edge, curves, plan)?,
         Found::Infeasible => return Err(strain.clash()),
     };
     let more = strain.judge(&plan)?;
@@ -202,7 +205,8 @@ struct Ground<'a> {
 
 /// What a search came to.
 enum Found {
-    Plan(Plan),
+    /// The plan, and the edge length that it was made for.
+    Plan(Plan, f64),
     /// There is none: proved.
     Infeasible,
 }
@@ -224,8 +228,15 @@ impl Ground<'_> {
             let factor = 2f64.powi(if fewer { step } else { -step });
             let edge = self.options.quad_edge * factor;
             let none = vec![0; self.layout.arcs.len()];
-            let nodes = self.options.search_nodes;
-            if let Ok(other) = model::solve(self.layout, counts, &none, edge, None, nodes) {
+            let asked = Asked {
+                promises: counts,
+                needed: &none,
+                edge,
+                budget: None,
+                held: &[],
+                nodes: self.options.search_nodes,
+            };
+            if let Ok(other) = model::solve(self.layout, &asked) {
                 furthest = if fewer {
                     furthest.min(other.faces)
                 } else {
@@ -262,8 +273,15 @@ impl Ground<'_> {
         for round in 0..SEARCHES {
             task.report("quantise", round as f32 / SEARCHES as f32)?;
             let needed = chords::needed(surface, layout, edge);
-            let plan = match model::solve(layout, counts, &needed, edge, None, options.search_nodes)
-            {
+            let asked = Asked {
+                promises: counts,
+                needed: &needed,
+                edge,
+                budget: None,
+                held: &[],
+                nodes: options.search_nodes,
+            };
+            let plan = match model::solve(layout, &asked) {
                 Ok(plan) => plan,
                 Err(ProgramError::Infeasible) => {
                     return Ok(Found::Infeasible);
@@ -311,7 +329,15 @@ impl Ground<'_> {
         };
         // The edge length is found; now a longer look for a better plan at it.
         let needed = chords::needed(surface, layout, edge);
-        if let Ok(longer) = model::solve(layout, counts, &needed, edge, None, options.nodes) {
+        let asked = Asked {
+            promises: counts,
+            needed: &needed,
+            edge,
+            budget: None,
+            held: &[],
+            nodes: options.nodes,
+        };
+        if let Ok(longer) = model::solve(layout, &asked) {
             let near = |faces: usize| {
                 options
                     .faces
@@ -322,23 +348,15 @@ impl Ground<'_> {
             }
         }
         if let Some(wanted) = options.faces {
-            plan = nearer_to_budget(layout, counts, &needed, edge, wanted, plan, options);
+            plan = nearer_to_budget(layout, &asked, wanted, plan);
         }
-        Ok(Found::Plan(plan))
+        Ok(Found::Plan(plan, edge))
     }
 }
 
 /// Where the plans of neighbouring edge lengths jump over the budget: the faces' number, made linear
 /// about the plan at hand, becomes a row of the program, a few times over.
-fn nearer_to_budget(
-    layout: &Layout,
-    counts: &[model::Promise],
-    needed: &[u32],
-    edge: f64,
-    wanted: usize,
-    mut plan: Plan,
-    options: &QuantiseOptions,
-) -> Plan {
+fn nearer_to_budget(layout: &Layout, asked: &Asked<'_>, wanted: usize, mut plan: Plan) -> Plan {
     let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
     for _ in 0..BUDGET_ROUNDS {
         if miss(plan.faces) <= CLOSE {
@@ -349,7 +367,11 @@ fn nearer_to_budget(
             wanted,
             slack: CLOSE,
         };
-        match model::solve(layout, counts, needed, edge, Some(&budget), options.nodes) {
+        let asked = Asked {
+            budget: Some(&budget),
+            ..*asked
+        };
+        match model::solve(layout, &asked) {
             // Poles are never made for the budget's sake.
             Ok(next) if miss(next.faces) < miss(plan.faces) && next.forced() <= plan.forced() => {
                 plan = next

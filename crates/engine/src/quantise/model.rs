@@ -28,7 +28,7 @@ pub(super) struct Budget<'a> {
 }
 
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
-const SURPLUS_COST: f64 = 60.0;
+pub(super) const SURPLUS_COST: f64 = 60.0;
 /// Cost of each quad that a guide lacks to be followed closely.
 const CHORD_COST: f64 = 4.5;
 /// Cost of a pole on a side: its quads are less square than around a pole inside.
@@ -45,29 +45,40 @@ const VANISHING: f64 = 1.0;
 const MOST_NODES: u64 = 8000;
 const MOST: i32 = 4000;
 
+/// An arc held to a least or greatest count.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Held {
+    pub arc: usize,
+    pub relation: Relation,
+    pub count: f64,
+}
+
+/// What a plan is asked for.
+#[derive(Clone, Copy)]
+pub(super) struct Asked<'a> {
+    pub promises: &'a [Promise],
+    /// How many quads each arc needs to stay near its curve; 0 where that is no matter.
+    pub needed: &'a [u32],
+    /// Edge length of the quads, model units.
+    pub edge: f64,
+    pub budget: Option<&'a Budget<'a>>,
+    pub held: &'a [Held],
+    /// Branch-and-bound nodes.
+    pub nodes: u64,
+}
+
 /// Solves for one edge length.
-///
-/// `needed` says how many quads each arc needs to stay near its curve; 0 where that is no matter.
-pub(super) fn solve(
-    layout: &Layout,
-    promises: &[Promise],
-    needed: &[u32],
-    edge: f64,
-    budget: Option<&Budget<'_>>,
-    nodes: u64,
-) -> Result<Plan, ProgramError> {
+pub(super) fn solve(layout: &Layout, asked: &Asked<'_>) -> Result<Plan, ProgramError> {
     // Seldom needed, so rows that forbid a crowded patch are added where one is found.
     let mut one_axis = Vec::new();
-    let mut vanishing = may_vanish(layout, edge);
-    let mut nodes = nodes;
+    let mut vanishing = may_vanish(layout, asked.edge);
+    let mut nodes = asked.nodes;
     loop {
-        let tried = solve_once(
-            layout, promises, needed, edge, budget, nodes, &one_axis, &vanishing,
-        );
+        let tried = solve_once(layout, asked, nodes, &one_axis, &vanishing);
         let plan = match tried {
             // Any plan is better than none: a longer look, and then one without arcs that vanish.
             Err(ProgramError::Exhausted { .. })
-                if budget.is_none() && nodes > 0 && nodes < MOST_NODES =>
+                if asked.budget.is_none() && nodes > 0 && nodes < MOST_NODES =>
             {
                 nodes *= 8;
                 if nodes >= MOST_NODES {
@@ -89,10 +100,7 @@ pub(super) fn solve(
 
 fn solve_once(
     layout: &Layout,
-    promises: &[Promise],
-    needed: &[u32],
-    edge: f64,
-    budget: Option<&Budget<'_>>,
+    asked: &Asked<'_>,
     nodes: u64,
     one_axis: &[usize],
     vanishing: &[bool],
@@ -107,28 +115,22 @@ fn solve_once(
             program.row(&sum_of(&arcs, side, 1.0), Relation::AtLeast, 1.0);
         }
     }
-    let mut wanted: Vec<f64> = layout
-        .arcs
-        .iter()
-        .map(|a| a.length * a.density / edge)
-        .collect();
-    for promise in promises {
-        let weight = |a: usize| layout.arcs[a].length * layout.arcs[a].density;
-        let whole: f64 = promise.arcs.iter().map(|&a| weight(a)).sum();
-        for &a in &promise.arcs {
-            wanted[a] = weight(a) / whole.max(1e-300) * f64::from(promise.count);
-        }
+    for promise in asked.promises {
         let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
         program.row(&terms, Relation::Equal, f64::from(promise.count));
     }
+    for held in asked.held {
+        program.row(&[(arcs[held.arc], 1.0)], held.relation, held.count);
+    }
+    let wanted = wanted(layout, asked.promises, asked.edge);
     for (a, (variable, &target)) in arcs.iter().zip(&wanted).enumerate() {
         stretch_cost(&mut program, *variable, target.max(0.3));
-        if f64::from(needed[a]) > target {
+        if f64::from(asked.needed[a]) > target {
             let missing = program.real(CHORD_COST, f64::INFINITY);
             program.row(
                 &[(*variable, 1.0), (missing, 1.0)],
                 Relation::AtLeast,
-                f64::from(needed[a]),
+                f64::from(asked.needed[a]),
             );
         }
     }
@@ -161,18 +163,31 @@ fn solve_once(
             }
             for pin in layout.pins.iter().filter(|pin| pin.patch == p) {
                 for (spoke, way) in y.iter().zip(&pin.ways) {
-                    stretch_cost(&mut program, *spoke, (way / edge).max(1.0));
+                    stretch_cost(&mut program, *spoke, (way / asked.edge).max(1.0));
                 }
             }
             spokes.push(y);
             surplus.push(None);
         }
     }
-    if let Some(budget) = budget {
+    if let Some(budget) = asked.budget {
         budget_row(&mut program, layout, budget, &arcs, &spokes);
     }
     let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
     Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
+}
+
+/// Quads that each arc should have by its length, or by its share of a promised count.
+pub(super) fn wanted(layout: &Layout, promises: &[Promise], edge: f64) -> Vec<f64> {
+    let weight = |a: usize| layout.arcs[a].length * layout.arcs[a].density;
+    let mut wanted: Vec<f64> = (0..layout.arcs.len()).map(|a| weight(a) / edge).collect();
+    for promise in promises {
+        let whole: f64 = promise.arcs.iter().map(|&a| weight(a)).sum();
+        for &a in &promise.arcs {
+            wanted[a] = weight(a) / whole.max(1e-300) * f64::from(promise.count);
+        }
+    }
+    wanted
 }
 
 /// Arcs that close on themselves, and pairs of arcs with the same two ends: with fewer than three
@@ -418,7 +433,7 @@ fn plan_of(
 }
 
 /// Faces of one patch under a plan.
-fn faces_of(layout: &Layout, plan: &Plan, patch: usize) -> usize {
+pub(super) fn faces_of(layout: &Layout, plan: &Plan, patch: usize) -> usize {
     let y = &plan.spokes[patch];
     if !y.is_empty() {
         let n = y.len();

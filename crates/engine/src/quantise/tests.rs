@@ -246,6 +246,56 @@ fn cancelling_stops_the_plan() {
     assert_eq!(error, QuantiseError::Cancelled(base::Cancelled));
 }
 
+/// Strips told from the plan are those of the mesh that is filled by it: as many, and as many that cross
+/// themselves, each over as many edges.
+#[test]
+fn strands_are_the_strips_of_the_mesh() {
+    let mut crossing = 0;
+    for made in all_made() {
+        let Laid {
+            surface,
+            layout,
+            curves,
+            plane,
+            ..
+        } = &made.laid;
+        let surplus = made.plan.surplus.iter().any(|s| *s != [0, 0]);
+        if plane.is_some() || surplus {
+            continue;
+        }
+        let rings = strands::Rings::new(surface, layout, curves);
+        let told = strands::strands(layout, &made.plan, &rings);
+        assert!(told.iter().all(|s| !s.is_lost), "{}", made.case.name);
+        let strips = made.filled.mesh.topology().strips();
+        assert_eq!(told.len(), strips.len(), "{}", made.case.name);
+        let crossings = strips.iter().filter(|s| s.crosses_itself()).count();
+        // What passes a ring more than twice is a spiral, too.
+        assert!(told.iter().filter(|s| s.spirals).count() >= crossings);
+        crossing += crossings;
+    }
+    assert_eq!(
+        crossing, 0,
+        "no case is left with a strip that crosses itself"
+    );
+}
+
+/// Arcs of a tube's three rings are passed by strips along it, and twice by none.
+#[test]
+fn strips_along_a_tube_pass_each_ring_once() {
+    let laid = tube_laid();
+    let (plan, _) = plan_of(12, 12).unwrap();
+    let rings = strands::Rings::new(&laid.surface, &laid.layout, &laid.curves);
+    let told = strands::strands(&laid.layout, &plan, &rings);
+    assert!(told.iter().all(|s| !s.spirals && !s.is_lost));
+    let on_rings = |s: &&strands::Strand| {
+        s.arcs
+            .iter()
+            .any(|a| matches!(laid.layout.arcs[a.0].source, ArcSource::Chain(_)))
+    };
+    // Twelve along the tube, from end to end; those around it pass no ring.
+    assert_eq!(told.iter().filter(on_rings).count(), 12);
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(16))]
     #[test]

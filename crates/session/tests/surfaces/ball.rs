@@ -197,7 +197,6 @@ fn a_torus_without_a_guide_gets_a_surface() {
 }
 
 #[test]
-#[ignore = "known shortfall: the layout lays a hemisphere's cross without regard to the one beyond the equator, so one strip passes it four times"]
 fn strips_of_a_ball_close_at_once() {
     let sculpt = sculpt_of(demo::sphere(12_000));
     sound(&sculpt, &settings(vec![equator()], 200));

@@ -1,0 +1,298 @@
+//! Plans without spirals.
+//!
+//! Two ways, the cheap one first. *Trades*: a spiral is taken out whole and other strips are
+//! doubled in its stead, such that every promise is kept. A plan's numbers say how often strips
+//! pass each arc and spoke and so fix all strips (as normal coordinates fix a curve: Haken 1961), which is
+//! why a trade leaves all other strips as they were, and needs no program. *Nudges*: the program is
+//! solved anew with one arc on the way of a spiral held to one quad more or fewer.
+
+use std::collections::BTreeMap;
+
+use base::Cancelled;
+use numeric::Relation;
+
+use super::model::{self, Asked, Held, Promise};
+use super::strands::{Rings, Strand, strands};
+use super::{Ground, Plan, chords};
+use crate::model::Curve;
+
+/// Spirals traded at most.
+const TRADES: usize = 64;
+/// Programs solved at most for nudges.
+const TRIES: usize = 24;
+/// Spirals up to which nudges are tried: more come from the field, not from single counts.
+const NUDGED: usize = 4;
+/// Share of the budget that may be missed for a spiral less.
+const DRIFT: f64 = 0.02;
+/// Cost in stretched strips that a spiral less is worth: that of a pair of poles.
+const WORTH: f64 = model::SURPLUS_COST;
+/// Cost of missing the budget by all of its faces.
+const MISS_COST: f64 = 600.0;
+
+impl Ground<'_> {
+    /// The plan, or one near it with fewer strips that spiral.
+    pub(super) fn unwound(
+        &self,
+        promises: &[Promise],
+        edge: f64,
+        curves: &[Curve],
+        plan: Plan,
+    ) -> Result<Plan, Cancelled> {
+        let rings = Rings::new(self.surface, self.layout, curves);
+        let needed = chords::needed(self.surface, self.layout, edge);
+        let asked = Asked {
+            promises,
+            needed: &needed,
+            edge,
+            budget: None,
+            held: &[],
+            nodes: self.options.search_nodes,
+        };
+        let market = Market::new(self, &asked, &rings);
+        let mut plan = market.traded(plan);
+        let mut held: Vec<Held> = Vec::new();
+        let mut tries = 0;
+        'better: loop {
+            let all = strands(self.layout, &plan, &rings);
+            let spirals: Vec<&Strand> = all.iter().filter(|s| s.spirals).collect();
+            if spirals.len() > NUDGED {
+                break;
+            }
+            for nudge in market.nudges(&plan, &spirals) {
+                if tries == TRIES {
+                    break 'better;
+                }
+                self.task.checkpoint()?;
+                tries += 1;
+                held.push(nudge);
+                if let Some(next) = self.nudged(&asked, &held, &plan) {
+                    let next = market.traded(next);
+                    let left = strands(self.layout, &next, &rings);
+                    if left.iter().filter(|s| s.spirals).count() < spirals.len() {
+                        plan = next;
+                        continue 'better;
+                    }
+                }
+                held.pop();
+            }
+            break;
+        }
+        Ok(plan)
+    }
+
+    /// The plan with some arcs held to counts.
+    fn nudged(&self, asked: &Asked<'_>, held: &[Held], plan: &Plan) -> Option<Plan> {
+        let budget = model::Budget {
+            about: plan,
+            wanted: self.options.faces.unwrap_or(plan.faces),
+            slack: DRIFT,
+        };
+        let asked = Asked {
+            budget: Some(&budget),
+            held,
+            ..*asked
+        };
+        let next = model::solve(self.layout, &asked).ok()?;
+        let near = self.missed(&next) <= self.missed(plan).max(DRIFT);
+        (next.forced() <= plan.forced() && near).then_some(next)
+    }
+
+    /// Share of the budget that a plan misses it by; 0 without one.
+    fn missed(&self, plan: &Plan) -> f64 {
+        let of = |wanted: usize| (plan.faces as f64 / wanted.max(1) as f64 - 1.0).abs();
+        self.options.faces.map_or(0.0, of)
+    }
+}
+
+/// What trades go by.
+struct Market<'a> {
+    ground: &'a Ground<'a>,
+    promises: &'a [Promise],
+    rings: &'a Rings,
+    /// Quads that each arc should have.
+    wanted: Vec<f64>,
+    /// Arcs that need three quads together.
+    groups: Vec<Vec<usize>>,
+}
+
+/// Strips to double (+) and to take out (−), by number.
+type Trade = Vec<(usize, i32)>;
+
+impl<'a> Market<'a> {
+    fn new(ground: &'a Ground<'a>, asked: &Asked<'a>, rings: &'a Rings) -> Self {
+        Self {
+            ground,
+            promises: asked.promises,
+            rings,
+            wanted: model::wanted(ground.layout, asked.promises, asked.edge),
+            groups: model::sharing_ends(&ground.layout.arcs),
+        }
+    }
+
+    /// The plan after all trades that are worth it.
+    fn traded(&self, mut plan: Plan) -> Plan {
+        for _ in 0..TRADES {
+            let strands = strands(self.ground.layout, &plan, self.rings);
+            match self.best_trade(&plan, &strands) {
+                Some(next) => plan = next,
+                None => break,
+            }
+        }
+        plan
+    }
+
+    /// The cheapest plan with a spiral less, if it is worth its cost.
+    fn best_trade(&self, plan: &Plan, strands: &[Strand]) -> Option<Plan> {
+        let goods: Vec<usize> = (0..strands.len())
+            .filter(|&s| !strands[s].spirals && !strands[s].is_lost)
+            .collect();
+        let profiles: Vec<Vec<u32>> = strands.iter().map(|s| self.profile(s)).collect();
+        // What can be put in, by the promises that it adds to.
+        let mut offers: BTreeMap<Vec<u32>, Vec<Vec<usize>>> = BTreeMap::new();
+        offers
+            .entry(vec![0; self.promises.len()])
+            .or_default()
+            .push(Vec::new());
+        for (i, &a) in goods.iter().enumerate() {
+            offers.entry(profiles[a].clone()).or_default().push(vec![a]);
+            for &b in &goods[i..] {
+                offers
+                    .entry(sum(&profiles[a], &profiles[b]))
+                    .or_default()
+                    .push(vec![a, b]);
+            }
+        }
+        let now = self.cost(plan);
+        let mut best: Option<(f64, Plan)> = None;
+        for out in (0..strands.len()).filter(|&s| strands[s].spirals && !strands[s].is_lost) {
+            let alone = [(out, None)];
+            let with = goods.iter().map(|&c| (out, Some(c)));
+            for (out, also) in alone.into_iter().chain(with) {
+                let mut asked = profiles[out].clone();
+                if let Some(c) = also {
+                    asked = sum(&asked, &profiles[c]);
+                }
+                for offer in offers.get(&asked).into_iter().flatten() {
+                    if also.is_some_and(|c| offer.contains(&c)) {
+                        continue;
+                    }
+                    let mut trade: Trade = vec![(out, -1)];
+                    trade.extend(also.map(|c| (c, -1)));
+                    trade.extend(offer.iter().map(|&a| (a, 1)));
+                    let most = best.as_ref().map_or(now + WORTH, |b| b.0);
+                    if let Some(next) = self.carried_out(plan, strands, &trade, most - now) {
+                        let cost = self.cost(&next);
+                        if cost < most {
+                            best = Some((cost, next));
+                        }
+                    }
+                }
+            }
+        }
+        best.map(|b| b.1)
+    }
+
+    /// How often a strip passes the arcs of each promise.
+    fn profile(&self, strand: &Strand) -> Vec<u32> {
+        let passes = |promise: &Promise| {
+            let on = strand.arcs.iter().filter(|a| promise.arcs.contains(&a.0));
+            on.map(|a| a.1).sum()
+        };
+        self.promises.iter().map(passes).collect()
+    }
+
+    /// The plan with a trade carried out, unless it leaves too few quads somewhere or its arcs alone
+    /// cost more than `most`.
+    fn carried_out(
+        &self,
+        plan: &Plan,
+        strands: &[Strand],
+        trade: &Trade,
+        most: f64,
+    ) -> Option<Plan> {
+        let mut change: BTreeMap<usize, i32> = BTreeMap::new();
+        for &(s, sign) in trade {
+            for &(arc, passes) in &strands[s].arcs {
+                *change.entry(arc).or_default() += sign * passes as i32;
+            }
+        }
+        let more: f64 = change
+            .iter()
+            .map(|(&a, &d)| {
+                let n = f64::from(plan.arcs[a]);
+                self.stretch(a, n + f64::from(d)) - self.stretch(a, n)
+            })
+            .sum();
+        if more >= most + MISS_COST * self.ground.missed(plan) {
+            return None;
+        }
+        let mut next = plan.clone();
+        for (&a, &d) in change.iter().filter(|c| *c.1 != 0) {
+            let n = i32::try_from(plan.arcs[a]).ok()? + d;
+            next.arcs[a] = u32::try_from(n).ok().filter(|&n| n >= 1)?;
+        }
+        for &(s, sign) in trade {
+            for &([p, j], passes) in &strands[s].spokes {
+                let y = i32::try_from(next.spokes[p][j]).ok()? + sign * passes as i32;
+                next.spokes[p][j] = u32::try_from(y.max(0)).ok()?;
+                if y < 0 {
+                    return None;
+                }
+            }
+        }
+        let emptied = |(old, new): (&Vec<u32>, &Vec<u32>)| {
+            old.iter().zip(new).any(|(&old, &new)| new == 0 && old > 0)
+        };
+        if plan.spokes.iter().zip(&next.spokes).any(emptied) {
+            return None;
+        }
+        let few = |group: &Vec<usize>| group.iter().map(|&a| next.arcs[a]).sum::<u32>() < 3;
+        if self.groups.iter().any(few) {
+            return None;
+        }
+        let layout = self.ground.layout;
+        next.faces = (0..layout.patches.len())
+            .map(|p| model::faces_of(layout, &next, p))
+            .sum();
+        (self.ground.missed(&next) <= self.ground.missed(plan).max(DRIFT)).then_some(next)
+    }
+
+    fn stretch(&self, arc: usize, n: f64) -> f64 {
+        let target = self.wanted[arc].max(0.3);
+        (n - target).powi(2) / target
+    }
+
+    fn cost(&self, plan: &Plan) -> f64 {
+        let arcs = plan.arcs.iter().enumerate();
+        arcs.map(|(a, &n)| self.stretch(a, f64::from(n)))
+            .sum::<f64>()
+            + MISS_COST * self.ground.missed(plan)
+    }
+
+    /// One quad more or fewer on each arc that spirals pass, cheapest first.
+    fn nudges(&self, plan: &Plan, spirals: &[&Strand]) -> Vec<Held> {
+        let mut arcs: Vec<usize> = spirals.iter().flat_map(|s| &s.arcs).map(|a| a.0).collect();
+        arcs.sort_unstable();
+        arcs.dedup();
+        let mut nudges: Vec<(f64, Held)> = Vec::new();
+        for arc in arcs {
+            let n = f64::from(plan.arcs[arc]);
+            for (relation, count) in [(Relation::AtLeast, n + 1.0), (Relation::AtMost, n - 1.0)] {
+                if count >= 1.0 {
+                    let held = Held {
+                        arc,
+                        relation,
+                        count,
+                    };
+                    nudges.push((self.stretch(arc, count) - self.stretch(arc, n), held));
+                }
+            }
+        }
+        nudges.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.arc.cmp(&b.1.arc)));
+        nudges.into_iter().map(|n| n.1).collect()
+    }
+}
+
+fn sum(a: &[u32], b: &[u32]) -> Vec<u32> {
+    a.iter().zip(b).map(|(a, b)| a + b).collect()
+}
