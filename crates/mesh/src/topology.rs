@@ -110,37 +110,44 @@ impl TriTopology {
     }
 
     /// Number of vertices, used or not.
+    #[inline]
     pub fn vertex_count(&self) -> usize {
         self.out.len()
     }
 
     /// Number of edges.
+    #[inline]
     pub fn edge_count(&self) -> usize {
         self.halves.len()
     }
 
     /// Vertex that a half-edge starts from.
+    #[inline]
     pub fn from(&self, half: u32) -> u32 {
-        self.triangles[half as usize / 3][half as usize % 3]
+        self.triangles.as_flattened()[half as usize]
     }
 
     /// Vertex that a half-edge runs to.
+    #[inline]
     pub fn to(&self, half: u32) -> u32 {
-        self.triangles[half as usize / 3][(half as usize % 3 + 1) % 3]
+        self.from(self.next(half))
     }
 
     /// The half-edge on the other side, if there is a triangle.
+    #[inline]
     pub fn twin(&self, half: u32) -> Option<u32> {
         let t = self.twin[half as usize];
         (t != NONE).then_some(t)
     }
 
     /// Following half-edge in the same triangle.
+    #[inline]
     pub fn next(&self, half: u32) -> u32 {
         if half % 3 == 2 { half - 2 } else { half + 1 }
     }
 
     /// Preceding half-edge in the same triangle.
+    #[inline]
     pub fn prev(&self, half: u32) -> u32 {
         if half.is_multiple_of(3) {
             half + 2
@@ -150,27 +157,32 @@ impl TriTopology {
     }
 
     /// Edge of a half-edge.
+    #[inline]
     pub fn edge(&self, half: u32) -> u32 {
         self.edge[half as usize]
     }
 
     /// One half-edge of an edge.
+    #[inline]
     pub fn half_of_edge(&self, edge: u32) -> u32 {
         self.halves[edge as usize]
     }
 
     /// Both ends of an edge.
+    #[inline]
     pub fn ends(&self, edge: u32) -> [u32; 2] {
         let h = self.halves[edge as usize];
         [self.from(h), self.to(h)]
     }
 
     /// Whether an edge has a triangle on one side only.
+    #[inline]
     pub fn is_boundary_edge(&self, edge: u32) -> bool {
         self.twin[self.halves[edge as usize] as usize] == NONE
     }
 
     /// Whether a vertex lies on a boundary edge.
+    #[inline]
     pub fn is_boundary_vertex(&self, vertex: u32) -> bool {
         let h = self.out[vertex as usize];
         h != NONE && self.twin[h as usize] == NONE
@@ -178,6 +190,7 @@ impl TriTopology {
 
     /// Outgoing half-edges with a triangle on their left, anticlockwise; on the
     /// boundary from the boundary edge on.
+    #[inline]
     pub fn fan(&self, vertex: u32) -> Fan<'_> {
         let h = self.out[vertex as usize];
         Fan {
@@ -204,11 +217,13 @@ impl TriTopology {
     }
 
     /// Half-edge from one vertex to another, if it has a triangle on its left.
+    #[inline]
     pub fn half_between(&self, from: u32, to: u32) -> Option<u32> {
         self.fan(from).find(|&h| self.to(h) == to)
     }
 
     /// Edge between two vertices.
+    #[inline]
     pub fn edge_between(&self, a: u32, b: u32) -> Option<u32> {
         self.half_between(a, b)
             .or_else(|| self.half_between(b, a))
@@ -232,6 +247,7 @@ pub struct Fan<'a> {
 impl Iterator for Fan<'_> {
     type Item = u32;
 
+    #[inline]
     fn next(&mut self) -> Option<u32> {
         let now = self.at?;
         self.at = self

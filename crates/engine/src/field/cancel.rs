@@ -7,6 +7,8 @@ use super::periods::Periods;
 
 /// A singular place's partners that are tried, nearest first.
 const PARTNERS: usize = 4;
+/// Most pairs that are tried together.
+const AT_ONCE: usize = 16;
 
 /// When a pair of opposite singular places is taken out.
 #[derive(Clone, Copy, Debug)]
@@ -41,23 +43,36 @@ pub(super) fn cancel(
         by_way.then(a.0.cmp(&b.0)).then(a.1.0.cmp(&b.1.0))
     });
     let mut energy = periods.energy();
-    for (from, (to, _, walk)) in pairs {
+    // Most tries fail and change nothing, so the next few are tried together; after one that is
+    // taken they start from another field, so few of them then.
+    let mut few = 1;
+    let mut next = 0;
+    while next < pairs.len() {
         let there = |t: u32| left.iter().any(|s| s.triangle == t && s.quarters != 0);
-        if !there(from) || !there(to) {
-            continue;
-        }
-        let before = periods.state();
-        periods.carry(&walk, 1);
-        periods.solve_once();
-        let after = periods.energy();
-        if periods.is_true() && after <= energy + rule.price {
-            energy = after;
-            for s in &mut left {
-                s.quarters += i32::from(s.triangle == to) - i32::from(s.triangle == from);
+        let mut some: Vec<usize> = Vec::new();
+        while next < pairs.len() && some.len() < few {
+            let (from, (to, _, _)) = &pairs[next];
+            if there(*from) && there(*to) {
+                some.push(next);
             }
-        } else {
-            periods.restore(before);
+            next += 1;
         }
+        let walks: Vec<&[u32]> = some.iter().map(|&i| pairs[i].1.2.as_slice()).collect();
+        let tried = periods.tries(&walks, 1, 1);
+        let serves = |after: &Option<f64>| after.is_some_and(|e| e <= energy + rule.price);
+        let Some(k) = tried.iter().position(serves) else {
+            few = (2 * few).min(AT_ONCE);
+            continue;
+        };
+        let (from, (to, _, walk)) = &pairs[some[k]];
+        periods.carry(walk, 1);
+        periods.solve_once();
+        energy = periods.energy();
+        for s in &mut left {
+            s.quarters += i32::from(s.triangle == *to) - i32::from(s.triangle == *from);
+        }
+        next = some[k] + 1;
+        few = 1;
     }
     periods.solve_once();
     left.retain(|s| s.quarters != 0);

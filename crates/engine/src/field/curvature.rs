@@ -41,17 +41,27 @@ impl Pull {
         let mut bend: Vec<[f64; 2]> = (0..count as u32)
             .map(|v| bend_at(topology, frames, positions, &normals, v))
             .collect();
+        // Neighbours with the turn that carries a bend over from each, flat; as they are all rounds.
+        let mut first = Vec::with_capacity(count + 1);
+        let mut around: Vec<(u32, f64, f64)> = Vec::with_capacity(2 * topology.edge_count());
+        for v in 0..count as u32 {
+            first.push(around.len());
+            for (w, _) in topology.neighbours(v) {
+                let Some(half) = topology.half_between(w, v) else {
+                    continue;
+                };
+                let (s, c) = (2.0 * frames.transport(half)).sin_cos();
+                around.push((w, s, c));
+            }
+        }
+        first.push(around.len());
         for _ in 0..ROUNDS {
-            bend = (0..count as u32)
+            bend = (0..count)
                 .map(|v| {
-                    let mut sum = bend[v as usize];
+                    let mut sum = bend[v];
                     let mut n = 1.0;
-                    for (w, _) in topology.neighbours(v) {
-                        let Some(half) = topology.half_between(w, v) else {
-                            continue;
-                        };
+                    for &(w, s, c) in &around[first[v]..first[v + 1]] {
                         let [x, y] = bend[w as usize];
-                        let (s, c) = (2.0 * frames.transport(half)).sin_cos();
                         sum[0] += c * x - s * y;
                         sum[1] += s * x + c * y;
                         n += 1.0;

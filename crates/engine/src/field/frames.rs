@@ -68,16 +68,19 @@ impl Frames {
     }
 
     /// Angle of a half-edge in the frame of the vertex it starts from.
+    #[inline]
     pub fn outgoing(&self, half: u32) -> f64 {
         self.half[half as usize]
     }
 
     /// Angle of the way back along a half-edge, in the frame of the vertex it runs to.
+    #[inline]
     pub fn backward(&self, half: u32) -> f64 {
         self.back[half as usize]
     }
 
     /// Angle of the edge `edge` seen from its end `vertex`.
+    #[inline]
     pub fn of_edge(&self, topology: &TriTopology, edge: u32, vertex: u32) -> f64 {
         let h = topology.half_of_edge(edge);
         if topology.from(h) == vertex {
@@ -88,27 +91,32 @@ impl Frames {
     }
 
     /// Unscaled corner angle at the start of a half-edge.
+    #[inline]
     pub fn corner(&self, half: u32) -> f64 {
         self.corner[half as usize]
     }
 
     /// Scale of angles at a vertex.
+    #[inline]
     pub fn scale(&self, vertex: u32) -> f64 {
         self.scale[vertex as usize]
     }
 
     /// Sum of scaled angles at a vertex: a full turn inside.
+    #[inline]
     pub fn total(&self, vertex: u32) -> f64 {
         self.total[vertex as usize]
     }
 
     /// What is added to an angle when it is carried along a half-edge.
+    #[inline]
     pub fn transport(&self, half: u32) -> f64 {
         self.back[half as usize] - self.half[half as usize] + PI
     }
 }
 
 /// The angle brought into (−half, half] of the period `period`.
+#[inline]
 pub fn wrap(angle: f64, period: f64) -> f64 {
     let turned = angle.rem_euclid(period);
     if turned > period / 2.0 {

@@ -14,6 +14,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use mesh::{DVec3, TriTopology};
 use numeric::{Spd, SpdError};
+use rayon::prelude::*;
 
 use super::curvature::Pull;
 use super::frames::{Frames, wrap};
@@ -23,12 +24,18 @@ use crate::queue::Cheapest;
 /// nearer, and the field would have other singular places than the jumps say.
 const MOST_REST: f64 = 0.97 * FRAC_PI_2 / 2.0;
 
+/// Walks that are tried with one pass over the factors.
+const AT_ONCE: usize = 8;
+
 /// Directions and whole quarter turns of a field in the making.
 pub(super) struct Periods<'a> {
     topology: &'a TriTopology,
-    frames: &'a Frames,
+    /// By edge, along its first half-edge: start, end, and what is added to an angle that is carried.
+    edges: Vec<(u32, u32, f64)>,
     /// Row of each vertex in the system; `usize::MAX` where the direction is given.
     row: Vec<usize>,
+    /// Rows of the system.
+    rows: usize,
     system: Option<Spd>,
     pull: &'a Pull,
     /// By edge, along its first half-edge.
@@ -69,10 +76,16 @@ impl<'a> Periods<'a> {
                 entries.push((r, r, 1e-9 + pull.weight[v]));
             }
         }
-        let jump = (0..topology.edge_count() as u32)
+        let edges: Vec<(u32, u32, f64)> = (0..topology.edge_count() as u32)
             .map(|edge| {
                 let h = topology.half_of_edge(edge);
-                let (a, b) = (topology.from(h) as usize, topology.to(h) as usize);
+                (topology.from(h), topology.to(h), frames.transport(h))
+            })
+            .collect();
+        let jump = edges
+            .iter()
+            .map(|&(a, b, carried)| {
+                let (a, b) = (a as usize, b as usize);
                 for (one, other) in [(a, b), (b, a)] {
                     if row[one] != usize::MAX {
                         entries.push((row[one], row[one], 1.0));
@@ -81,7 +94,7 @@ impl<'a> Periods<'a> {
                         }
                     }
                 }
-                let turn = angle[b] - angle[a] - frames.transport(h);
+                let turn = angle[b] - angle[a] - carried;
                 ((wrap(turn, FRAC_PI_2) - turn) / FRAC_PI_2).round() as i32
             })
             .collect();
@@ -91,8 +104,9 @@ impl<'a> Periods<'a> {
         };
         Ok(Self {
             topology,
-            frames,
+            edges,
             row,
+            rows,
             system,
             pull,
             jump,
@@ -101,31 +115,36 @@ impl<'a> Periods<'a> {
     }
 
     /// What an edge's directions differ by, beside its jump; radians, along its first half-edge.
-    fn rest(&self, edge: u32) -> f64 {
-        let h = self.topology.half_of_edge(edge);
-        let (a, b) = (self.topology.from(h), self.topology.to(h));
-        self.angle[b as usize] - self.angle[a as usize] - self.frames.transport(h)
-            + f64::from(self.jump[edge as usize]) * FRAC_PI_2
+    fn rest(&self, edge: usize, jump: &[i32], angle: &[f64]) -> f64 {
+        let (a, b, carried) = self.edges[edge];
+        angle[b as usize] - angle[a as usize] - carried + f64::from(jump[edge]) * FRAC_PI_2
     }
 
     /// How much the field turns beside its jumps: sum over edges of the squares of the rests, and
     /// how far it is from where it is pulled.
     pub fn energy(&self) -> f64 {
-        let edges = 0..self.topology.edge_count() as u32;
-        let turning: f64 = edges.map(|e| self.rest(e).powi(2)).sum();
+        self.energy_of(&self.jump, &self.angle)
+    }
+
+    fn energy_of(&self, jump: &[i32], angle: &[f64]) -> f64 {
+        let edges = 0..self.edges.len();
+        let turning: f64 = edges.map(|e| self.rest(e, jump, angle).powi(2)).sum();
         let pulled = |v: usize| {
-            self.pull.weight[v] * wrap(self.pull.angle[v] - self.angle[v], FRAC_PI_2).powi(2)
+            self.pull.weight[v] * wrap(self.pull.angle[v] - angle[v], FRAC_PI_2).powi(2)
         };
-        turning + (0..self.angle.len()).map(pulled).sum::<f64>()
+        turning + (0..angle.len()).map(pulled).sum::<f64>()
     }
 
     /// Whether every edge's nearest jump is its own, so that the field has the singular places
     /// that the jumps say.
     pub fn is_true(&self) -> bool {
+        self.is_true_of(&self.jump, &self.angle)
+    }
+
+    fn is_true_of(&self, jump: &[i32], angle: &[f64]) -> bool {
         let free = |v: u32| self.row[v as usize] != usize::MAX;
-        (0..self.topology.edge_count() as u32).all(|e| {
-            let [a, b] = self.topology.ends(e);
-            (!free(a) && !free(b)) || self.rest(e).abs() <= MOST_REST
+        self.edges.iter().enumerate().all(|(e, &(a, b, _))| {
+            (!free(a) && !free(b)) || self.rest(e, jump, angle).abs() <= MOST_REST
         })
     }
 
@@ -133,12 +152,16 @@ impl<'a> Periods<'a> {
     pub fn carry(&mut self, walk: &[u32], quarters: i32) {
         for &h in walk {
             let edge = self.topology.edge(h);
-            let along = if self.topology.half_of_edge(edge) == h {
-                1
-            } else {
-                -1
-            };
-            self.jump[edge as usize] -= along * quarters;
+            self.jump[edge as usize] += self.change(h, quarters);
+        }
+    }
+
+    /// What taking `quarters` of index across a half-edge adds to its edge's jump.
+    fn change(&self, half: u32, quarters: i32) -> i32 {
+        if self.topology.half_of_edge(self.topology.edge(half)) == half {
+            -quarters
+        } else {
+            quarters
         }
     }
 
@@ -153,17 +176,87 @@ impl<'a> Periods<'a> {
     /// before.
     pub fn solve_once(&mut self) {
         let Some(system) = &self.system else { return };
-        let rows = self.row.iter().filter(|&&r| r != usize::MAX).count();
-        let mut right = vec![0.0; rows];
-        for edge in 0..self.topology.edge_count() as u32 {
-            let h = self.topology.half_of_edge(edge);
-            let (a, b) = (self.topology.from(h) as usize, self.topology.to(h) as usize);
+        let found = system.solve(&self.right_side(&self.jump, &self.angle));
+        for (v, &r) in self.row.iter().enumerate() {
+            if r != usize::MAX {
+                self.angle[v] = found[r];
+            }
+        }
+    }
+
+    /// For each walk the energy that the field would have if `quarters` of index were taken along
+    /// it and the directions found anew, `rounds` times (see [`Self::solve`]); `None` where it
+    /// wouldn't be true to its jumps. Nothing changes.
+    pub fn tries(&self, walks: &[&[u32]], quarters: i32, rounds: u32) -> Vec<Option<f64>> {
+        let some: Vec<Vec<Option<f64>>> = walks
+            .par_chunks(AT_ONCE)
+            .map(|some| self.tries_at_once(some, quarters, rounds))
+            .collect();
+        some.concat()
+    }
+
+    fn tries_at_once(&self, walks: &[&[u32]], quarters: i32, rounds: u32) -> Vec<Option<f64>> {
+        let mut fields: Vec<(Vec<i32>, Vec<f64>)> = walks
+            .iter()
+            .map(|walk| {
+                let mut jump = self.jump.clone();
+                for &h in *walk {
+                    jump[self.topology.edge(h) as usize] += self.change(h, quarters);
+                }
+                (jump, self.angle.clone())
+            })
+            .collect();
+        let mut open: Vec<usize> = (0..fields.len()).collect();
+        for _ in 0..rounds {
+            let Some(system) = &self.system else { break };
+            let rights: Vec<Vec<f64>> = open
+                .iter()
+                .map(|&i| self.right_side(&fields[i].0, &fields[i].1))
+                .collect();
+            let found = system.solve_many(&rights);
+            // Where each vertex is pulled to the direction that it was pulled to before, nothing
+            // would come of another round.
+            let mut turned = Vec::new();
+            for (&i, found) in open.iter().zip(&found) {
+                if self.takes(&mut fields[i].1, found) {
+                    turned.push(i);
+                }
+            }
+            open = turned;
+        }
+        fields
+            .iter()
+            .map(|(jump, angle)| {
+                let holds = self.is_true_of(jump, angle);
+                holds.then(|| self.energy_of(jump, angle))
+            })
+            .collect()
+    }
+
+    /// Takes over what was found; answers whether another direction now pulls anywhere.
+    fn takes(&self, angle: &mut [f64], found: &[f64]) -> bool {
+        let mut turned = false;
+        for (v, &r) in self.row.iter().enumerate() {
+            if r != usize::MAX {
+                let pulls = |at: f64| ((self.pull.angle[v] - at) / FRAC_PI_2).round();
+                turned |= self.pull.weight[v] > 0.0 && pulls(angle[v]) != pulls(found[r]);
+                angle[v] = found[r];
+            }
+        }
+        turned
+    }
+
+    /// Right-hand side of the system for these jumps, pulled from these directions.
+    fn right_side(&self, jump: &[i32], angle: &[f64]) -> Vec<f64> {
+        let mut right = vec![0.0; self.rows];
+        for (edge, &(a, b, carried)) in self.edges.iter().enumerate() {
+            let (a, b) = (a as usize, b as usize);
             // Wanted: angle[b] − angle[a] = turn.
-            let turn = self.frames.transport(h) - f64::from(self.jump[edge as usize]) * FRAC_PI_2;
+            let turn = carried - f64::from(jump[edge]) * FRAC_PI_2;
             match (self.row[a], self.row[b]) {
                 (usize::MAX, usize::MAX) => {}
-                (i, usize::MAX) => right[i] += self.angle[b] - turn,
-                (usize::MAX, j) => right[j] += self.angle[a] + turn,
+                (i, usize::MAX) => right[i] += angle[b] - turn,
+                (usize::MAX, j) => right[j] += angle[a] + turn,
                 (i, j) => {
                     right[i] -= turn;
                     right[j] += turn;
@@ -172,16 +265,11 @@ impl<'a> Periods<'a> {
         }
         for (v, &r) in self.row.iter().enumerate() {
             if r != usize::MAX {
-                let off = wrap(self.pull.angle[v] - self.angle[v], FRAC_PI_2);
-                right[r] += self.pull.weight[v] * (self.angle[v] + off);
+                let off = wrap(self.pull.angle[v] - angle[v], FRAC_PI_2);
+                right[r] += self.pull.weight[v] * (angle[v] + off);
             }
         }
-        let found = system.solve(&right);
-        for (v, &r) in self.row.iter().enumerate() {
-            if r != usize::MAX {
-                self.angle[v] = found[r];
-            }
-        }
+        right
     }
 
     /// Whether a walk may cross an edge: not where both ends' directions are given.

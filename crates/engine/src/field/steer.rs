@@ -91,14 +91,20 @@ impl Steering<'_, '_> {
         steered
     }
 
-    /// Carries index along a walk, looks how the field is then, and takes it back.
-    fn tried(&mut self, walk: Vec<u32>, quarters: i32) -> Option<Tried> {
-        let before = self.periods.state();
-        self.periods.carry(&walk, quarters);
-        self.periods.solve();
-        let answer = self.periods.is_true().then(|| self.periods.energy());
-        self.periods.restore(before);
-        answer.map(|energy| (energy, walk, quarters))
+    /// Of walks that index may be carried along, with where each goes, the one that leaves the field
+    /// smoothest and true; of equal ones the first.
+    fn best(&self, walks: Vec<(u32, Vec<u32>)>, quarters: i32) -> Option<(u32, Tried)> {
+        let ways: Vec<&[u32]> = walks.iter().map(|w| w.1.as_slice()).collect();
+        let energies = self.periods.tries(&ways, quarters, 2);
+        let mut best: Option<(u32, Tried)> = None;
+        for ((to, walk), energy) in walks.into_iter().zip(energies) {
+            if let Some(energy) = energy
+                && best.as_ref().is_none_or(|b| energy < b.1.0)
+            {
+                best = Some((to, (energy, walk, quarters)));
+            }
+        }
+        best
     }
 
     /// Carries index for good.
@@ -145,25 +151,18 @@ impl Steering<'_, '_> {
             if !free {
                 continue;
             }
-            let mut best: Option<(u32, Tried)> = None;
-            let mut consider = |this: &mut Self, other: u32, walk: Vec<u32>| {
-                // Index goes from the seat to the other place: what is missing there is what
-                // the seat gets.
-                if let Some(tried) = this.tried(walk, -pin.quarters)
-                    && best.as_ref().is_none_or(|b| tried.0 < b.1.0)
-                {
-                    best = Some((other, tried));
-                }
-            };
-            let walks = self
+            let near = self
                 .periods
                 .walks(self.middles, seat, &mine, FURTHEST * self.quad);
-            for (other, _, walk) in walks.into_iter().take(WALKS) {
-                consider(self, other, walk);
-            }
-            for (other, walk) in self.partners(seat, aims, taken) {
-                consider(self, other, walk);
-            }
+            let mut walks: Vec<(u32, Vec<u32>)> = near
+                .into_iter()
+                .take(WALKS)
+                .map(|(other, _, walk)| (other, walk))
+                .collect();
+            walks.extend(self.partners(seat, aims, taken));
+            // Index goes from the seat to the other place: what is missing there is what the seat
+            // gets.
+            let best = self.best(walks, -pin.quarters);
             if let Some((other, tried)) = best {
                 self.carry(tried, seat, other);
                 return Some(seat);
@@ -265,14 +264,8 @@ impl Steering<'_, '_> {
                 .walks(self.middles, place.triangle, &goals, 1.5 * reach),
         );
         let before = self.periods.energy();
-        let mut best: Option<(u32, Tried)> = None;
-        for (to, _, walk) in walks {
-            if let Some(tried) = self.tried(walk, place.quarters)
-                && best.as_ref().is_none_or(|b| tried.0 < b.1.0)
-            {
-                best = Some((to, tried));
-            }
-        }
+        let walks = walks.into_iter().map(|(to, _, walk)| (to, walk)).collect();
+        let best = self.best(walks, place.quarters);
         if let Some((to, tried)) = best
             && (outright || tried.0 <= before + BERTH_PRICE)
         {

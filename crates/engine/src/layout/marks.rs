@@ -114,17 +114,20 @@ impl Marks {
     }
 
     /// Whether a vertex lies on a curve.
+    #[inline]
     pub fn is_marked(&self, vertex: u32) -> bool {
         !self.at[vertex as usize].marks.is_empty()
     }
 
     /// Whether a vertex is more than a point that one curve passes.
+    #[inline]
     pub fn is_node(&self, vertex: u32) -> bool {
         let here = &self.at[vertex as usize];
         here.corner || !(here.marks.is_empty() || here.marks.len() == 2)
     }
 
     /// The sector that starts anticlockwise at a marked edge; `None` at the boundary's end.
+    #[inline]
     pub fn sector_from(&self, field: &Field, vertex: u32, edge: u32) -> Option<Sector> {
         let here = &self.at[vertex as usize];
         let i = here.marks.iter().position(|m| m.edge == edge)?;
