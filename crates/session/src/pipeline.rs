@@ -1,6 +1,7 @@
 //! The stages in order, each result kept behind an `Arc` with what it was made from.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 use base::{Findings, Task};
@@ -17,6 +18,7 @@ use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
 use mesh::QuadMesh;
+use rayon::prelude::*;
 use thiserror::Error;
 
 /// Wanted size of the quads.
@@ -52,7 +54,8 @@ pub struct Settings {
 pub struct StageTime {
     /// Name of the stage.
     pub name: &'static str,
-    /// Seconds; 0 for a result that was kept from an earlier run.
+    /// Seconds; 0 for a result that was kept from an earlier run. Where the stage ran several times
+    /// beside itself, their sum.
     pub seconds: f64,
 }
 
@@ -369,7 +372,8 @@ impl Session {
     }
 
     /// Field to fill, with other settings where a strip crosses itself: the variant with the
-    /// fewest such strips, of equal ones the first.
+    /// fewest such strips, of equal ones the first. The first one serves most sculpts; the others
+    /// are computed beside each other.
     fn best_variant(
         &self,
         prepared: &Prepared,
@@ -378,21 +382,35 @@ impl Session {
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Variant, SessionError> {
+        // Variants after one without such strips aren't needed: they aren't begun.
+        let served = AtomicUsize::new(usize::MAX);
+        let tried = |i: usize| {
+            if served.load(Ordering::Relaxed) < i {
+                return None;
+            }
+            let mut laps = Clock::default();
+            let made = self.variant(prepared, half, settings, VARIANTS[i], task, &mut laps);
+            let ranked = made.map(|v| (v.crossing_strips(half.plane, prepared.edge), v));
+            if ranked.as_ref().is_ok_and(|r| r.0 == 0) {
+                served.fetch_min(i, Ordering::Relaxed);
+            }
+            Some((ranked, laps))
+        };
+        let mut all: Vec<_> = tried(0).into_iter().collect();
+        let rest: Vec<_> = (1..VARIANTS.len()).into_par_iter().map(tried).collect();
+        all.extend(rest.into_iter().flatten());
         let mut best: Option<(usize, Variant)> = None;
         let mut failure = None;
-        for (rounds, cancel) in VARIANTS {
-            match self.variant(prepared, half, settings, (rounds, cancel), task, clock) {
-                Ok(variant) => {
-                    let rank = variant.crossing_strips(half.plane, prepared.edge);
-                    if best.as_ref().is_none_or(|b| rank < b.0) {
-                        best = Some((rank, variant));
+        for (ranked, laps) in all {
+            clock.add(laps);
+            match ranked {
+                Ok(one) => {
+                    if best.as_ref().is_none_or(|b| one.0 < b.0) {
+                        best = Some(one);
                     }
                 }
                 Err(problem) if problem.is_cancelled() => return Err(problem),
                 Err(problem) => failure = failure.or(Some(problem)),
-            }
-            if best.as_ref().is_some_and(|b| b.0 == 0) {
-                break;
             }
         }
         match (best, failure) {
@@ -591,5 +609,16 @@ impl Clock {
             Some(lap) => lap.seconds += seconds,
             None => self.laps.push(StageTime { name, seconds }),
         }
+    }
+
+    /// Adds what another clock took, and goes on from now.
+    fn add(&mut self, other: Clock) {
+        for lap in other.laps {
+            match self.laps.iter_mut().find(|l| l.name == lap.name) {
+                Some(mine) => mine.seconds += lap.seconds,
+                None => self.laps.push(lap),
+            }
+        }
+        self.last = Instant::now();
     }
 }

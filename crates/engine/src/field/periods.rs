@@ -129,9 +129,8 @@ impl<'a> Periods<'a> {
     fn energy_of(&self, jump: &[i32], angle: &[f64]) -> f64 {
         let edges = 0..self.edges.len();
         let turning: f64 = edges.map(|e| self.rest(e, jump, angle).powi(2)).sum();
-        let pulled = |v: usize| {
-            self.pull.weight[v] * wrap(self.pull.angle[v] - angle[v], FRAC_PI_2).powi(2)
-        };
+        let pulled =
+            |v: usize| self.pull.weight[v] * wrap(self.pull.angle[v] - angle[v], FRAC_PI_2).powi(2);
         turning + (0..angle.len()).map(pulled).sum::<f64>()
     }
 

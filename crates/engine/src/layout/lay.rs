@@ -1,13 +1,14 @@
 //! Lays curves until every region is a patch, the most useful one first.
 
 use std::collections::{BTreeMap, BinaryHeap};
-use std::f64::consts::TAU;
 
 use mesh::DVec3;
+use rayon::prelude::*;
 
+use super::cuts::{Gaps, Rim};
 use super::marks::{Marks, Sector, VertexMarks};
-use super::regions::{Region, RegionScale, Scratch, all_regions, region_of};
-use super::rings::{Ring, Search};
+use super::regions::{Region, RegionScale, Scratch, Shape, all_regions, region_of};
+use super::sides::Sides;
 use super::slots::has_the_fields_slots;
 use super::trace::{edge_run, run_length, walk};
 use crate::field::Field;
@@ -49,24 +50,16 @@ pub struct Laying<'a> {
     pub chains: u32,
     /// Edge length of the coming quads, model units.
     pub quad: f64,
-    scale: RegionScale,
+    pub(super) scale: RegionScale,
+    pub(super) sides: Sides,
     scratch: Scratch,
 }
 
 #[derive(Clone, Debug)]
 pub(super) struct Candidate {
-    pub(super) run: Vec<u32>,
+    pub run: Vec<u32>,
     cost: f64,
     cause: Cause,
-}
-
-/// Where a half-edge stands on its region's boundary, and how far the nearest node is.
-struct Rim {
-    /// By half-edge: loop and position.
-    place: BTreeMap<u32, (usize, usize)>,
-    /// By loop and position: distance along the loop to the nearest node or corner.
-    to_node: Vec<Vec<f64>>,
-    lengths: Vec<Vec<f64>>,
 }
 
 /// How far short of another curve, in quads, a guide may end to be led there directly.
@@ -75,11 +68,9 @@ const NEAR_END: f64 = 1.6;
 /// Shortest paths that are tried for one region.
 const MOST_SHORTEST: usize = 240;
 
-/// Area that a ring must cut off on either side, in halves of a ball of its girth.
-const LIMB: f64 = 1.6;
-
-struct Undo {
-    edges: Vec<u32>,
+/// What marking a run changed.
+pub(super) struct Undo {
+    pub edges: Vec<u32>,
     vertices: Vec<(u32, VertexMarks)>,
 }
 
@@ -94,6 +85,7 @@ impl<'a> Laying<'a> {
     ) -> Self {
         Self {
             scratch: Scratch::new(field),
+            sides: Sides::new(field.topology.triangles.len()),
             scale: RegionScale::of(field, positions, cancel * quad),
             field,
             positions,
@@ -146,97 +138,11 @@ impl<'a> Laying<'a> {
         done
     }
 
-    /// Lays a closed curve around each limb and handle that has none.
-    fn lay_rings(&mut self, most: usize) {
-        let mut search = Search::new(self.field, self.positions);
-        for region in all_regions(self.field, &self.marks, &self.scale) {
-            if region.disorder() < 1e-9 {
-                continue;
-            }
-            // A body without any curve needs one, wherever.
-            let mut first = region.loops.is_empty();
-            let mut left = search.rings(&self.marks, &region.triangles, self.quad);
-            while self.curves.len() < most {
-                // A ring that isn't needed won't be once others are laid: it is dropped for good.
-                let mut best: Option<(f64, usize)> = None;
-                let mut needed = Vec::with_capacity(left.len());
-                for ring in left {
-                    let worth = self.worth_of(&ring, first);
-                    if worth > 0.0 {
-                        if best.is_none_or(|b| worth > b.0) {
-                            best = Some((worth, needed.len()));
-                        }
-                        needed.push(ring);
-                    }
-                }
-                left = needed;
-                let Some((_, at)) = best else { break };
-                let ring = left.remove(at);
-                first = false;
-                if self.lay_ring(&ring.vertices).is_some() {
-                    self.curves.push(LaidCurve {
-                        vertices: ring.vertices,
-                        closed: true,
-                        cause: Cause::Around,
-                    });
-                }
-            }
-        }
-    }
-
-    /// What a ring is worth where it would be laid now; 0 where it can't be or isn't needed. The
-    /// `first` curve of a body without any is always needed.
-    fn worth_of(&mut self, ring: &Ring, first: bool) -> f64 {
-        let Some(undo) = self.lay_ring(&ring.vertices) else {
-            return 0.0;
-        };
-        let parts = self.parts(&ring.vertices);
-        self.undo(undo);
-        self.worth(ring, &parts, first)
-    }
-
-    /// What a ring is worth that cuts a region into these parts; 0 for one that isn't needed.
-    fn worth(&self, ring: &Ring, parts: &[Region], first: bool) -> f64 {
-        // Half a ball of the ring's girth: the least that ends a limb.
-        let end = ring.length * ring.length / TAU;
-        let area = |r: &Region| {
-            let areas = r.triangles.iter().map(|&t| self.scale.areas[t as usize]);
-            areas.sum::<f64>()
-        };
-        let [one, two] = parts else {
-            // It cuts a handle.
-            let whole: f64 = parts.iter().map(area).sum();
-            return 10.0 * whole / (ring.length * ring.length);
-        };
-        let tube = |r: &Region| r.euler == 0 && r.corners() == 0 && r.singularities.is_empty();
-        if tube(one) || tube(two) {
-            return 0.0;
-        }
-        let least = area(one).min(area(two)) / end;
-        if least >= LIMB || first { least } else { 0.0 }
-    }
-
-    /// Marks a closed run; `None`, with nothing changed, if it isn't free.
-    fn lay_ring(&mut self, ring: &[u32]) -> Option<Undo> {
-        let topology = &self.field.topology;
-        let n = ring.len();
-        let edges: Vec<u32> = (0..n)
-            .map(|i| topology.edge_between(ring[i], ring[(i + 1) % n]))
-            .collect::<Option<_>>()?;
-        if ring.iter().any(|&v| self.marks.is_marked(v)) {
-            return None;
-        }
-        let undo = self.mark_edges(ring, &edges);
-        for i in 0..n {
-            self.marks
-                .pass(self.field, ring[i], edges[(i + n - 1) % n], edges[i]);
-        }
-        Some(undo)
-    }
-
     /// The candidate that lowers the disorder most for its cost; `None` if none lowers it.
     fn best(&mut self, region: &Region, candidates: &[Candidate]) -> Option<Candidate> {
         let before = region.disorder();
+        let rim = Rim::of(region);
+        self.sides.set(self.field, &self.marks, region, &self.scale);
         let mut best: Option<(f64, usize)> = None;
         for (i, candidate) in candidates.iter().enumerate() {
             let Some(undo) = self.lay(&candidate.run) else {
@@ -248,8 +154,13 @@ impl<'a> Laying<'a> {
                 self.undo(undo);
                 continue;
             }
-            let parts = self.parts(&candidate.run);
-            let after: f64 = parts.iter().map(Region::disorder).sum();
+            let after: f64 = match self.cut(region, &rim, &candidate.run, &undo.edges) {
+                Some(parts) => parts.iter().map(Shape::disorder).sum(),
+                None => {
+                    let parts = self.parts(&candidate.run);
+                    parts.iter().map(Region::disorder).sum()
+                }
+            };
             self.undo(undo);
             let gain = before - after;
             if gain > 1e-6 {
@@ -263,7 +174,7 @@ impl<'a> Laying<'a> {
     }
 
     /// Marks a run of vertices as the next curve; `None`, with nothing changed, if an end has no room.
-    fn lay(&mut self, run: &[u32]) -> Option<Undo> {
+    pub(super) fn lay(&mut self, run: &[u32]) -> Option<Undo> {
         let topology = &self.field.topology;
         let edges: Vec<u32> = run
             .windows(2)
@@ -297,7 +208,7 @@ impl<'a> Laying<'a> {
     }
 
     /// Gives these edges to the next curve; what the run's vertices were before, to go back to.
-    fn mark_edges(&mut self, run: &[u32], edges: &[u32]) -> Undo {
+    pub(super) fn mark_edges(&mut self, run: &[u32], edges: &[u32]) -> Undo {
         let id = self.chains + self.curves.len() as u32;
         for &e in edges {
             self.marks.curve_of_edge[e as usize] = Some(id);
@@ -311,7 +222,7 @@ impl<'a> Laying<'a> {
         }
     }
 
-    fn undo(&mut self, undo: Undo) {
+    pub(super) fn undo(&mut self, undo: Undo) {
         for e in undo.edges {
             self.marks.curve_of_edge[e as usize] = None;
         }
@@ -322,12 +233,12 @@ impl<'a> Laying<'a> {
     }
 
     /// The one or two regions beside a run that was just laid.
-    fn parts(&mut self, run: &[u32]) -> Vec<Region> {
+    pub(super) fn parts(&mut self, run: &[u32]) -> Vec<Region> {
         let topology = &self.field.topology;
         let mut parts: Vec<Region> = Vec::new();
         for (a, b) in [(run[0], run[1]), (run[1], run[0])] {
             if let Some(h) = topology.half_between(a, b)
-                && !self.scratch.seen[h as usize / 3]
+                && self.scratch.seen[h as usize / 3] == 0
             {
                 parts.push(region_of(
                     self.field,
@@ -340,85 +251,61 @@ impl<'a> Laying<'a> {
         }
         for part in &parts {
             for &t in &part.triangles {
-                self.scratch.seen[t as usize] = false;
+                self.scratch.seen[t as usize] = 0;
             }
         }
         parts
     }
 
-    fn rim(&self, region: &Region) -> Rim {
-        let topology = &self.field.topology;
-        let mut rim = Rim {
-            place: BTreeMap::new(),
-            to_node: Vec::new(),
-            lengths: Vec::new(),
-        };
-        for (l, one) in region.loops.iter().enumerate() {
-            let n = one.halves.len();
-            let length: Vec<f64> = one
-                .halves
-                .iter()
-                .map(|&h| {
-                    self.positions[topology.from(h) as usize]
-                        .distance(self.positions[topology.to(h) as usize])
-                })
-                .collect();
-            let mut near = vec![f64::INFINITY; n];
-            for (i, &h) in one.halves.iter().enumerate() {
-                rim.place.insert(h, (l, i));
-                if one.turns[i] != 2 || self.marks.is_node(topology.from(h)) {
-                    near[i] = 0.0;
-                }
-            }
-            // Twice, so that distances run over the place where the loop's list starts.
-            for _ in 0..2 {
-                for i in 0..n {
-                    near[(i + 1) % n] = near[(i + 1) % n].min(near[i] + length[i]);
-                }
-                for i in (0..n).rev() {
-                    near[i] = near[i].min(near[(i + 1) % n] + length[i]);
-                }
-            }
-            rim.to_node.push(near);
-            rim.lengths.push(length);
-        }
-        rim
-    }
-
     /// Curves along the field that could be laid in a region.
-    fn candidates(&self, region: &Region) -> Vec<Candidate> {
-        let rim = self.rim(region);
+    pub(super) fn candidates(&self, region: &Region) -> Vec<Candidate> {
+        let rim = Gaps::of(self.field, self.positions, &self.marks, region);
         let concave = region.loops.iter().any(|l| l.concavity() > 0);
         let limit = self.walk_limit(region);
+        let starts = self.starts(region, &rim, concave);
+        let found: Vec<Vec<Candidate>> = starts
+            .par_iter()
+            .map(|&start| self.candidates_from(region, &rim, start, concave, limit))
+            .collect();
+        found.concat()
+    }
+
+    /// Curves that leave a place of a region's boundary.
+    fn candidates_from(
+        &self,
+        region: &Region,
+        rim: &Gaps,
+        (l, i): (usize, usize),
+        concave: bool,
+        limit: f64,
+    ) -> Vec<Candidate> {
         let mut found = Vec::new();
-        for (l, i) in self.starts(region, &rim, concave) {
-            let half = region.loops[l].halves[i];
-            let vertex = self.field.topology.from(half);
-            let Some(sector) =
-                self.marks
-                    .sector_from(self.field, vertex, self.field.topology.edge(half))
-            else {
-                continue;
+        let half = region.loops[l].halves[i];
+        let vertex = self.field.topology.from(half);
+        let Some(sector) =
+            self.marks
+                .sector_from(self.field, vertex, self.field.topology.edge(half))
+        else {
+            return found;
+        };
+        if sector.quarters == 4 {
+            found.extend(self.to_near_curve(region, vertex, sector));
+        }
+        for step in 1..sector.quarters {
+            let cause = if concave {
+                Cause::Onward
+            } else if region.is_disk() {
+                Cause::Part
+            } else {
+                Cause::Join
             };
-            if sector.quarters == 4 {
-                found.extend(self.to_near_curve(region, vertex, sector));
-            }
-            for step in 1..sector.quarters {
-                let cause = if concave {
-                    Cause::Onward
-                } else if region.is_disk() {
-                    Cause::Part
-                } else {
-                    Cause::Join
-                };
-                if let Some(mut candidate) = self.trace(region, &rim, vertex, sector, step, limit) {
-                    candidate.cause = cause;
-                    candidate.cost += self.crowding(rim.to_node[l][i]);
-                    if concave && sector.quarters == 4 && step != 2 {
-                        candidate.cost += 2.0;
-                    }
-                    found.push(candidate);
+            if let Some(mut candidate) = self.trace(region, rim, vertex, sector, step, limit) {
+                candidate.cause = cause;
+                candidate.cost += self.crowding(rim.to_node[l][i]);
+                if concave && sector.quarters == 4 && step != 2 {
+                    candidate.cost += 2.0;
                 }
+                found.push(candidate);
             }
         }
         found
@@ -487,7 +374,7 @@ impl<'a> Laying<'a> {
     }
 
     /// Positions on the boundary loops where a curve may start.
-    fn starts(&self, region: &Region, rim: &Rim, concave: bool) -> Vec<(usize, usize)> {
+    fn starts(&self, region: &Region, rim: &Gaps, concave: bool) -> Vec<(usize, usize)> {
         let mut starts = Vec::new();
         for (l, one) in region.loops.iter().enumerate() {
             let whole: f64 = rim.lengths[l].iter().sum();
@@ -517,7 +404,7 @@ impl<'a> Laying<'a> {
     fn trace(
         &self,
         region: &Region,
-        rim: &Rim,
+        rim: &Gaps,
         vertex: u32,
         sector: Sector,
         step: u8,
@@ -530,7 +417,7 @@ impl<'a> Laying<'a> {
         }
         let met = line.crossings.last()?;
         let (run, _) = edge_run(self.field, &self.marks, vertex, &line)?;
-        let place = rim.place.get(&met.0).copied()?;
+        let place = rim.rim.place(met.0)?;
         let (run, end_gap) = self.land(region, rim, run, place, met.1)?;
         let length = run_length(self.positions, &run);
         // A short curve is a sliver, unless it brings a guide's end to where it is going.
@@ -568,7 +455,7 @@ impl<'a> Laying<'a> {
     fn land(
         &self,
         region: &Region,
-        rim: &Rim,
+        rim: &Gaps,
         run: Vec<u32>,
         place: (usize, usize),
         share: f64,
@@ -694,7 +581,7 @@ impl<'a> Laying<'a> {
 
     /// Shortest paths across a region, for when no curve along the field serves.
     pub(super) fn shortest(&self, region: &Region) -> Vec<Candidate> {
-        let rim = self.rim(region);
+        let rim = Gaps::of(self.field, self.positions, &self.marks, region);
         let topology = &self.field.topology;
         // With the side that each lies on: between the same two corners, on the same loop.
         let mut open: Vec<(usize, usize, usize)> = Vec::new();

@@ -13,11 +13,14 @@
 //! characteristic, so laying a curve along the field can't leave a region
 //! that is uncountable.
 
+mod cuts;
 mod density;
 mod lay;
+mod limbs;
 pub mod marks;
 mod regions;
 mod rings;
+mod sides;
 mod slots;
 #[cfg(test)]
 mod tests;

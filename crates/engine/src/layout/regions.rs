@@ -62,26 +62,74 @@ impl Region {
 
     /// Whether it can be filled: a disk of three to six convex corners, none concave.
     pub fn is_patch(&self) -> bool {
-        let corners = self.corners();
-        self.is_disk()
-            && (3..=6).contains(&corners)
-            && self.loops.iter().all(|l| l.concavity() == 0)
+        self.shape().is_patch()
+    }
+
+    /// How far from a good patch, 0 at best; see [`Shape::disorder`].
+    pub fn disorder(&self) -> f64 {
+        self.shape().disorder()
+    }
+
+    /// What its worth hangs on.
+    pub fn shape(&self) -> Shape {
+        let mut shape = Shape::of_loops(self.euler, self.loops.iter());
+        shape.singularities = self.singularities.len();
+        shape.bulge = self.bulge;
+        shape
+    }
+}
+
+/// What a region's worth hangs on.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Shape {
+    /// V − E + F of the region cut open along the marks.
+    pub euler: i64,
+    /// Boundary loops.
+    pub loops: usize,
+    /// Convex corners on all loops.
+    pub corners: usize,
+    /// Sum over concave places of quarters − 2.
+    pub concavity: i32,
+    /// Singularities that stay after near pairs of opposite sign are taken out.
+    pub singularities: usize,
+    /// Area over that of a flat shape with such sides; 0 where it isn't known or no patch.
+    pub bulge: f64,
+}
+
+impl Shape {
+    /// A shape with these boundary loops, as yet without singularities or bulge.
+    pub fn of_loops<'a>(euler: i64, loops: impl Iterator<Item = &'a Loop>) -> Self {
+        let mut shape = Self {
+            euler,
+            ..Self::default()
+        };
+        for one in loops {
+            shape.loops += 1;
+            shape.corners += one.corners();
+            shape.concavity += one.concavity();
+        }
+        shape
+    }
+
+    /// Whether it can be filled: a disk of three to six convex corners, none concave.
+    pub fn is_patch(&self) -> bool {
+        let disk = self.euler == 1 && self.loops == 1;
+        disk && (3..=6).contains(&self.corners) && self.concavity == 0
     }
 
     /// How far from a good patch, 0 at best. The weights order what is mended first:
     /// holes, concave places, too few or too many corners, singularities that
     /// would share a patch.
     pub fn disorder(&self) -> f64 {
-        let holes = (1 - self.euler).max(0) as f64 + if self.loops.is_empty() { 2.0 } else { 0.0 };
-        let concave: i32 = self.loops.iter().map(Loop::concavity).sum();
-        let corners = self.corners() as f64;
+        let holes = (1 - self.euler).max(0) as f64 + if self.loops == 0 { 2.0 } else { 0.0 };
+        let corners = self.corners as f64;
         // Each cut that opens a hole adds four corners.
         let opened = corners + 4.0 * holes;
         let off = (3.0 - opened).max(0.0) * 1.5 + (opened - 5.0).max(0.0);
-        let crowd = (self.singularities.len() as f64 - 1.0).max(0.0);
+        let crowd = (self.singularities as f64 - 1.0).max(0.0);
         // A grid between the sides can't follow what bulges far out between them: an ear, a toe.
         let bulge = (self.bulge - FLAT_ENOUGH).clamp(0.0, MOST_BULGE);
-        6.0 * holes + 4.0 * f64::from(concave) + off + 0.8 * crowd + 0.6 * bulge
+        6.0 * holes + 4.0 * f64::from(self.concavity) + off + 0.8 * crowd + 0.6 * bulge
     }
 }
 
@@ -125,18 +173,14 @@ impl RegionScale {
         }
     }
 
+    /// Area of triangles, square model units.
+    pub fn area(&self, triangles: &[u32]) -> f64 {
+        triangles.iter().map(|&t| self.areas[t as usize]).sum()
+    }
+
     /// Area of a patch over that of a flat shape with its sides: a rectangle of the opposite
     /// sides' means, or a regular polygon of its circumference.
-    fn bulge(&self, field: &Field, region: &Region) -> f64 {
-        if self.areas.is_empty() || !region.is_patch() {
-            return 0.0;
-        }
-        let area: f64 = region
-            .triangles
-            .iter()
-            .map(|&t| self.areas[t as usize])
-            .sum();
-        let one = &region.loops[0];
+    pub fn bulge(&self, field: &Field, one: &Loop, area: f64) -> f64 {
         let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
         let n = one.halves.len();
         let mut sides: Vec<f64> = Vec::new();
@@ -163,8 +207,8 @@ impl RegionScale {
 
 /// Marks that walks over regions leave, kept between walks to save time.
 pub struct Scratch {
-    /// By triangle: whether it is in a region found already.
-    pub seen: Vec<bool>,
+    /// By triangle: the round in which it was found; 0 where it is in no region found yet.
+    pub seen: Vec<u32>,
     vertex_round: Vec<u32>,
     round: u32,
 }
@@ -173,7 +217,7 @@ impl Scratch {
     /// Nothing seen yet.
     pub fn new(field: &Field) -> Self {
         Self {
-            seen: vec![false; field.topology.triangles.len()],
+            seen: vec![0; field.topology.triangles.len()],
             vertex_round: vec![0; field.topology.vertex_count()],
             round: 0,
         }
@@ -191,7 +235,7 @@ pub fn region_of(
     let topology = &field.topology;
     scratch.round += 1;
     let mut triangles = vec![seed];
-    scratch.seen[seed as usize] = true;
+    scratch.seen[seed as usize] = scratch.round;
     let mut rim: Vec<u32> = Vec::new();
     let (mut inner_edges, mut inner_vertices) = (0i64, 0i64);
     let mut i = 0;
@@ -212,8 +256,8 @@ pub fn region_of(
             };
             inner_edges += 1;
             let next = across / 3;
-            if !scratch.seen[next as usize] {
-                scratch.seen[next as usize] = true;
+            if scratch.seen[next as usize] == 0 {
+                scratch.seen[next as usize] = scratch.round;
                 triangles.push(next);
             }
         }
@@ -224,7 +268,7 @@ pub fn region_of(
     let inside: Vec<Singularity> = field
         .singularities
         .iter()
-        .filter(|s| scratch.seen[s.triangle as usize] && in_round(field, scratch, s.triangle))
+        .filter(|s| scratch.seen[s.triangle as usize] == scratch.round)
         .copied()
         .collect();
     let mut region = Region {
@@ -234,16 +278,13 @@ pub fn region_of(
         triangles,
         bulge: 0.0,
     };
-    region.bulge = scale.bulge(field, &region);
+    if !scale.areas.is_empty()
+        && region.is_patch()
+        && let [one] = &region.loops[..]
+    {
+        region.bulge = scale.bulge(field, one, scale.area(&region.triangles));
+    }
     region
-}
-
-/// Whether a triangle that was seen was seen in this round: then all its vertices were.
-/// A triangle of an earlier region may share all three only if each lies on a curve.
-fn in_round(field: &Field, scratch: &Scratch, triangle: u32) -> bool {
-    field.topology.triangles[triangle as usize]
-        .iter()
-        .all(|&v| scratch.vertex_round[v as usize] == scratch.round)
 }
 
 /// All regions, by lowest triangle, their triangles in rising order.
@@ -251,7 +292,7 @@ pub fn all_regions(field: &Field, marks: &Marks, scale: &RegionScale) -> Vec<Reg
     let mut scratch = Scratch::new(field);
     let mut regions = Vec::new();
     for t in 0..scratch.seen.len() {
-        if !scratch.seen[t] {
+        if scratch.seen[t] == 0 {
             regions.push(region_of(field, marks, t as u32, scale, &mut scratch));
         }
     }
@@ -262,24 +303,31 @@ fn loops_of(field: &Field, marks: &Marks, rim: &[u32]) -> Vec<Loop> {
     let mut left: BTreeSet<u32> = rim.iter().copied().collect();
     let mut loops = Vec::new();
     while let Some(&first) = left.first() {
-        let mut one = Loop::default();
-        let mut h = first;
-        // The sector before the first half-edge is filled in when the walk comes back to it.
-        loop {
-            left.remove(&h);
-            one.halves.push(h);
-            let (following, quarters) = step(field, marks, h);
-            one.turns.push(quarters);
-            h = following;
-            if h == first || !left.contains(&h) {
-                break;
-            }
-        }
-        // turns[i] was measured at the end of half-edge i; move it to the start.
-        one.turns.rotate_right(1);
-        loops.push(one);
+        loops.push(walked(field, marks, first, |h| left.remove(&h)));
     }
     loops
+}
+
+/// The loop from a half-edge on, as far as `free` answers that a half-edge wasn't passed before.
+pub(super) fn walked(
+    field: &Field,
+    marks: &Marks,
+    first: u32,
+    mut free: impl FnMut(u32) -> bool,
+) -> Loop {
+    let mut one = Loop::default();
+    let mut h = first;
+    while free(h) {
+        one.halves.push(h);
+        let (following, quarters) = step(field, marks, h);
+        one.turns.push(quarters);
+        h = following;
+    }
+    // turns[i] was measured at the end of half-edge i; move it to the start.
+    if !one.turns.is_empty() {
+        one.turns.rotate_right(1);
+    }
+    one
 }
 
 /// The half-edge that follows on the region's boundary, and the quarters at the vertex between.
@@ -300,7 +348,11 @@ fn step(field: &Field, marks: &Marks, half: u32) -> (u32, u8) {
 }
 
 /// Takes out pairs of opposite index that lie nearer than `reach`, nearest first.
-fn without_near_pairs(field: &Field, mut found: Vec<Singularity>, reach: f64) -> Vec<Singularity> {
+pub(super) fn without_near_pairs(
+    field: &Field,
+    mut found: Vec<Singularity>,
+    reach: f64,
+) -> Vec<Singularity> {
     let centres: Vec<mesh::DVec3> = found
         .iter()
         .map(|s| {

@@ -6,7 +6,7 @@ use base::Task;
 use proptest::prelude::*;
 
 use super::marks::Marks;
-use super::regions::{Region, RegionScale, all_regions};
+use super::regions::{Region, RegionScale, Scratch, all_regions, region_of};
 use super::slots::has_the_fields_slots;
 use super::trace::{edge_run, walk};
 use super::*;
@@ -26,7 +26,7 @@ fn assert_countable(region: &Region, what: &str) {
     );
 }
 
-fn marks_of(surface: &WorkSurface, field: &Field, curves: &[Curve], quad: f64) -> Marks {
+pub(super) fn marks_of(surface: &WorkSurface, field: &Field, curves: &[Curve], quad: f64) -> Marks {
     let may_turn: Vec<bool> = surface
         .chains
         .iter()
@@ -159,10 +159,10 @@ fn streamline(marks: &Marks, field: &Field, vertex: u32, which: usize) -> Option
     Some(run)
 }
 
-type Ground = (Case, Vec<Curve>, WorkSurface, Field);
+pub(super) type Ground = (Case, Vec<Curve>, WorkSurface, Field);
 
 /// Small surfaces with their fields, made once.
-fn grounds() -> &'static [Ground] {
+pub(super) fn grounds() -> &'static [Ground] {
     static GROUNDS: std::sync::LazyLock<Vec<Ground>> = std::sync::LazyLock::new(|| {
         cases()
             .into_iter()
@@ -226,6 +226,36 @@ fn shortest_paths_stay_within_their_region() {
         }
     }
     assert!(seen > 100, "{seen}");
+}
+
+/// A region that only touches a singular triangle, by all three corners, counted it as its own.
+#[test]
+fn a_singular_place_belongs_to_one_region() {
+    let mut tried = 0;
+    for (case, curves, surface, field) in grounds() {
+        for s in &field.singularities {
+            let mut marks = marks_of(surface, field, curves, case.edge);
+            let topology = &field.topology;
+            let corners = topology.triangles[s.triangle as usize];
+            if corners.iter().any(|&v| marks.is_marked(v)) {
+                continue;
+            }
+            let edges = [0, 1, 2].map(|i| topology.edge(3 * s.triangle + i));
+            for i in 0..3 {
+                marks.curve_of_edge[edges[i] as usize] = Some(surface.chains.len() as u32);
+                marks.pass(field, corners[i], edges[(i + 2) % 3], edges[i]);
+            }
+            let scale = RegionScale::default();
+            let mut scratch = Scratch::new(field);
+            let inner = region_of(field, &marks, s.triangle, &scale, &mut scratch);
+            assert_eq!(inner.singularities, [*s], "{}", case.name);
+            let across = topology.twin(3 * s.triangle).unwrap() / 3;
+            let outer = region_of(field, &marks, across, &scale, &mut scratch);
+            assert!(!outer.singularities.contains(s), "{}", case.name);
+            tried += 1;
+        }
+    }
+    assert!(tried > 10, "{tried}");
 }
 
 #[test]
