@@ -109,7 +109,7 @@ mod tests {
 
     #[test]
     fn several_at_once_are_each_as_alone() {
-        let n = 60;
+        let n = 60usize;
         let mut lower = Vec::new();
         for i in 0..n {
             lower.push((i, i, 2.5));

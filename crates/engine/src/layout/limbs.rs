@@ -23,7 +23,7 @@ type Cut = (Shape, f64);
 impl Laying<'_> {
     /// Lays a closed curve around each limb and handle that has none.
     pub(super) fn lay_rings(&mut self, most: usize) {
-        let mut search = Search::new(self.field, self.positions);
+        let search = Search::new(self.field, self.positions);
         for region in all_regions(self.field, &self.marks, &self.scale) {
             if region.disorder() < 1e-9 {
                 continue;
@@ -200,7 +200,7 @@ mod tests {
             let marks = marks_of(surface, field, curves, case.edge);
             let chains = surface.chains.len() as u32;
             let mut laying = Laying::new(field, &surface.positions, marks, chains, case.edge, 3.0);
-            let mut search = Search::new(field, &surface.positions);
+            let search = Search::new(field, &surface.positions);
             for region in all_regions(field, &laying.marks, &laying.scale) {
                 let rings = search.rings(&laying.marks, &region.triangles, case.edge);
                 laying

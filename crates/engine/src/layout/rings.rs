@@ -10,6 +10,7 @@ use std::collections::BinaryHeap;
 use std::f64::consts::{FRAC_PI_2, TAU};
 
 use mesh::DVec3;
+use rayon::prelude::*;
 
 use super::marks::Marks;
 use super::trace::{run_length, walk};
@@ -38,38 +39,80 @@ pub(super) struct Ring {
 pub(super) struct Search<'a> {
     field: &'a Field,
     positions: &'a [DVec3],
-    /// Cost so far of each node, and the round that it is of.
+    /// By node, where its steps begin in `steps`; and where the last one's end.
+    first: Vec<u32>,
+    /// Steps along the field: where each leads to, and what it costs.
+    steps: Vec<(u32, f64)>,
+}
+
+/// What one search after another leaves.
+struct Costs {
+    /// Cost so far of each node, and the round that it is of; the node before.
     best: Vec<(f64, u32, u32)>,
     round: u32,
 }
 
 impl<'a> Search<'a> {
     pub fn new(field: &'a Field, positions: &'a [DVec3]) -> Self {
-        Self {
+        let topology = &field.topology;
+        let mut search = Self {
             field,
             positions,
-            best: vec![(0.0, 0, u32::MAX); 4 * positions.len()],
-            round: 0,
+            first: Vec::with_capacity(4 * positions.len() + 1),
+            steps: Vec::new(),
+        };
+        let mut around: Vec<(u32, f64, i32, f64)> = Vec::new();
+        for v in 0..positions.len() as u32 {
+            around.clear();
+            for (w, edge) in topology.neighbours(v) {
+                let Some(half) = topology.half_between(v, w) else {
+                    continue;
+                };
+                let way = field.frames.of_edge(topology, edge, v);
+                let length = field.smooth[v as usize].distance(field.smooth[w as usize]);
+                around.push((w, way, field.matching(half), length));
+            }
+            for k in 0..4 {
+                search.first.push(search.steps.len() as u32);
+                let ahead = field.angle[v as usize] + f64::from(k) * FRAC_PI_2;
+                for &(w, way, matching, length) in &around {
+                    let off = wrap(way - ahead, TAU);
+                    if off.abs() <= STEEPEST {
+                        let turned = (k + matching).rem_euclid(4) as u32;
+                        let cost = length * (1.0 + AGAINST * off.sin().powi(2));
+                        search.steps.push((4 * w + turned, cost));
+                    }
+                }
+            }
         }
+        search.first.push(search.steps.len() as u32);
+        search
     }
 
     /// Rings within these triangles, through places spread evenly over them; `quad` is the edge
     /// length of the coming quads.
-    pub fn rings(&mut self, marks: &Marks, triangles: &[u32], quad: f64) -> Vec<Ring> {
+    pub fn rings(&self, marks: &Marks, triangles: &[u32], quad: f64) -> Vec<Ring> {
         let area: f64 = triangles.iter().map(|&t| self.area(t)).sum();
         let limit = 3.0 * area.sqrt();
+        let costs = || Costs {
+            best: vec![(0.0, 0, u32::MAX); 4 * self.positions.len()],
+            round: 0,
+        };
+        let found: Vec<[Option<Ring>; 2]> = self
+            .seeds(marks, triangles, quad)
+            .into_par_iter()
+            .map_init(costs, |costs, seed| {
+                [0, 1].map(|quarter| {
+                    let reach = self.comes_back(marks, seed, quarter, quad, limit)?;
+                    self.cycle(marks, costs, seed, quarter, reach)
+                        .filter(|ring| ring.vertices.len() >= 6)
+                })
+            })
+            .collect();
         let mut rings: Vec<Ring> = Vec::new();
-        for seed in self.seeds(marks, triangles, quad) {
-            for quarter in 0..2 {
-                let Some(reach) = self.comes_back(marks, seed, quarter, quad, limit) else {
-                    continue;
-                };
-                if let Some(ring) = self.cycle(marks, seed, quarter, reach)
-                    && ring.vertices.len() >= 6
-                    && !rings.contains(&ring)
-                {
-                    rings.push(ring);
-                }
+        for ring in found.into_iter().flatten().flatten() {
+            if !rings.contains(&ring) {
+                rings.push(ring);
             }
         }
         rings
@@ -99,15 +142,11 @@ impl<'a> Search<'a> {
         }
         let place = |v: u32| self.field.smooth[v as usize];
         // Every few vertices of the marks tell the distance well enough.
+        let marked: Vec<DVec3> = marked.iter().step_by(4).map(|&m| place(m)).collect();
+        let marked = Nearest::new(marked);
         let mut gap: Vec<f64> = free
             .iter()
-            .map(|&v| {
-                marked
-                    .iter()
-                    .step_by(4)
-                    .map(|&m| place(m).distance_squared(place(v)))
-                    .fold(f64::INFINITY, f64::min)
-            })
+            .map(|&v| marked.distance_squared(place(v)))
             .collect();
         let mut seeds = Vec::new();
         while seeds.len() < SEEDS {
@@ -165,42 +204,37 @@ impl<'a> Search<'a> {
     }
 
     /// The cheapest cycle that leaves a vertex by a quarter and comes back by it.
-    fn cycle(&mut self, marks: &Marks, seed: u32, quarter: u8, reach: f64) -> Option<Ring> {
-        let field = self.field;
-        let topology = &field.topology;
-        self.round += 1;
+    fn cycle(
+        &self,
+        marks: &Marks,
+        costs: &mut Costs,
+        seed: u32,
+        quarter: u8,
+        reach: f64,
+    ) -> Option<Ring> {
+        costs.round += 1;
+        let round = costs.round;
         let start = 4 * seed + u32::from(quarter);
         let mut queue = BinaryHeap::from([Cheapest(0.0, start)]);
         let mut first = true;
         while let Some(Cheapest(cost, node)) = queue.pop() {
             if !first && node == start {
-                return self.ring_to(start);
+                return self.ring_to(&costs.best, start);
             }
-            let known = self.best[node as usize];
-            if !first && (known.1 != self.round || cost > known.0) {
+            let known = costs.best[node as usize];
+            if !first && (known.1 != round || cost > known.0) {
                 continue;
             }
             first = false;
-            let (v, k) = (node / 4, (node % 4) as i32);
-            let ahead = field.angle[v as usize] + f64::from(k) * FRAC_PI_2;
-            for (w, edge) in topology.neighbours(v) {
-                if marks.is_marked(w) {
+            let steps = self.first[node as usize] as usize..self.first[node as usize + 1] as usize;
+            for &(to, step) in &self.steps[steps] {
+                if marks.is_marked(to / 4) {
                     continue;
                 }
-                let off = wrap(field.frames.of_edge(topology, edge, v) - ahead, TAU);
-                if off.abs() > STEEPEST {
-                    continue;
-                }
-                let Some(half) = topology.half_between(v, w) else {
-                    continue;
-                };
-                let turned = (k + field.matching(half)).rem_euclid(4) as u32;
-                let length = field.smooth[v as usize].distance(field.smooth[w as usize]);
-                let next = cost + length * (1.0 + AGAINST * off.sin().powi(2));
-                let to = 4 * w + turned;
-                let entry = &mut self.best[to as usize];
-                if next <= 2.0 * reach && (entry.1 != self.round || next < entry.0) {
-                    *entry = (next, self.round, node);
+                let next = cost + step;
+                let entry = &mut costs.best[to as usize];
+                if next <= 2.0 * reach && (entry.1 != round || next < entry.0) {
+                    *entry = (next, round, node);
                     queue.push(Cheapest(next, to));
                 }
             }
@@ -209,12 +243,12 @@ impl<'a> Search<'a> {
     }
 
     /// Reads a cycle back; `None` if it passes a vertex twice.
-    fn ring_to(&self, start: u32) -> Option<Ring> {
+    fn ring_to(&self, best: &[(f64, u32, u32)], start: u32) -> Option<Ring> {
         let mut vertices = Vec::new();
         let mut node = start;
         loop {
             vertices.push(node / 4);
-            node = self.best[node as usize].2;
+            node = best[node as usize].2;
             if node == start {
                 break;
             }
@@ -236,5 +270,58 @@ impl<'a> Search<'a> {
             length: run_length(self.positions, &closed),
             vertices,
         })
+    }
+}
+
+/// Points in the order of x, so that only those about as near along x need to be looked at.
+struct Nearest {
+    points: Vec<DVec3>,
+}
+
+impl Nearest {
+    fn new(mut points: Vec<DVec3>) -> Self {
+        points.sort_by(|a, b| a.x.total_cmp(&b.x));
+        Self { points }
+    }
+
+    /// Squared distance to the nearest point; infinite where there is none.
+    fn distance_squared(&self, from: DVec3) -> f64 {
+        let middle = self.points.partition_point(|p| p.x < from.x);
+        let mut best = f64::INFINITY;
+        let mut look = |point: &DVec3| {
+            let along = (point.x - from.x).powi(2) <= best;
+            best = best.min(point.distance_squared(from));
+            along
+        };
+        let _ = self.points[middle..].iter().all(&mut look);
+        let _ = self.points[..middle].iter().rev().all(&mut look);
+        best
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_point_is_as_far_as_looking_at_all_of_them_tells() {
+        // Places of a fixed sequence in a box; some share their x.
+        let place = |i: u64| {
+            let part = |k: u64| ((i * 2_654_435_761 + k * 40_503) % 1_009) as f64 / 100.0;
+            DVec3::new(part(1).round(), part(7), part(31))
+        };
+        let points: Vec<DVec3> = (0..300).map(place).collect();
+        let nearest = Nearest::new(points.clone());
+        for from in (1_000..1_400).map(place) {
+            let all = points.iter().map(|p| p.distance_squared(from));
+            assert_eq!(
+                nearest.distance_squared(from),
+                all.fold(f64::INFINITY, f64::min)
+            );
+        }
+        assert_eq!(
+            Nearest::new(Vec::new()).distance_squared(DVec3::ZERO),
+            f64::INFINITY
+        );
     }
 }
