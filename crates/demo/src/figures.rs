@@ -112,6 +112,33 @@ pub fn bent_tube(triangles: usize) -> TriMesh {
     })
 }
 
+/// Height of [`panel`] above (x, z).
+pub fn panel_height(x: f64, z: f64) -> f64 {
+    3.0 * (TAU * x / 80.0).cos() * (TAU * z / 80.0).cos()
+}
+
+/// A test sculpt: a panel of oilcloth with four corners, 20 by 20 seen from above and slightly
+/// domed, with about `triangles` triangles; every vertex exactly on it but for rounding. It faces
+/// up, its middle above (0, 0, 0).
+pub fn panel(triangles: usize) -> TriMesh {
+    let side = ((triangles as f64 / 2.0).sqrt().round() as usize).clamp(1, 3000);
+    let at = |i: usize| 20.0 * i as f64 / side as f64 - 10.0;
+    let id = |i: usize, j: usize| (i * (side + 1) + j) as u32;
+    let squares = (0..side).flat_map(|i| (0..side).map(move |j| (i, j)));
+    TriMesh {
+        positions: (0..=side)
+            .flat_map(|i| (0..=side).map(move |j| (at(i), at(j))))
+            .map(|(x, z)| DVec3::new(x, panel_height(x, z), z).as_vec3())
+            .collect(),
+        triangles: squares
+            .flat_map(|(i, j)| {
+                let [a, b, c, d] = [id(i, j), id(i, j + 1), id(i + 1, j + 1), id(i + 1, j)];
+                [[a, b, c], [a, c, d]]
+            })
+            .collect(),
+    }
+}
+
 /// A grid over (u, v), closed in v and, if asked, in u; normals along ∂v × ∂u.
 fn grid(along: usize, around: usize, closed: bool, at: impl Fn(f64, f64) -> DVec3) -> TriMesh {
     let rows = if closed { along } else { along + 1 };
@@ -170,6 +197,22 @@ mod tests {
             "{}",
             volume(&mesh) / exact
         );
+    }
+
+    #[test]
+    fn the_panel_is_a_disk_that_faces_up() {
+        let mesh = panel(5_000);
+        let topology = TriTopology::new(mesh.positions.len(), &mesh.triangles).unwrap();
+        assert_eq!(topology.euler_characteristic(), 1);
+        assert_eq!(mesh.triangles.len(), 5_000);
+        let shadow: f64 = (0..mesh.triangles.len())
+            .map(|t| mesh.area_normal(t).y)
+            .inspect(|y| assert!(*y > 0.0))
+            .sum();
+        // Seen from above its triangles add up to the square; the normals are twice as long.
+        let area = mesh.area();
+        assert!((shadow / 800.0 - 1.0).abs() < 1e-6);
+        assert!(area > 400.0 && area < 440.0, "{area}");
     }
 
     #[test]

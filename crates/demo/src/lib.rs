@@ -34,7 +34,7 @@ mod wearer;
 use mesh::{DVec3, TriMesh};
 
 pub use coat::coat;
-pub use figures::{bent_tube, sphere, torus};
+pub use figures::{bent_tube, panel, panel_height, sphere, torus};
 
 /// How the demo coat is made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -441,7 +441,8 @@ impl Session {
         options.rings_first = self.way.rings_first;
         options.adapt = settings.adapt;
         options.budget = matches!(settings.size, Size::Faces(_));
-        let (patches, more) = layout::run(surface, &cross, curves, &prepared.aims, &options, task)?;
+        let laid = layout::run(surface, &cross, curves, &prepared.aims, &options, task);
+        let (patches, more) = laid.map_err(|e| e.naming(&settings.guides))?;
         findings.append(more);
         clock.lap("layout");
         let halves = if half.plane.is_some() { 2 } else { 1 };

@@ -3,6 +3,7 @@
 // A panic is how a test fails.
 #![allow(clippy::unwrap_used)]
 
+mod clashing;
 mod editing;
 mod intent;
 mod measuring;

@@ -4,6 +4,8 @@
 pub(super) const GUIDE_DISTANCE: f64 = 0.15;
 /// 95 % of a guide runs along its edges within this, deg.
 pub(super) const GUIDE_ANGLE_DEG: f64 = 12.0;
+/// A ring further off square to its limb than this leans, deg.
+pub(super) const SLANT_DEG: f64 = 25.0;
 /// Mirrored vertices coincide within this, edges: rounding, no more.
 pub(super) const MIRROR_ERROR: f64 = 1e-4;
 /// RMS distance against plain decimation to as many vertices.

@@ -100,6 +100,8 @@ pub struct StripMeasures {
     pub spirals: usize,
     /// Those that pass one quad both along and across.
     pub self_crossings: usize,
+    /// Of these, those that do so only where a guide crosses itself: no fault of theirs.
+    pub drawn_crossings: usize,
     /// Those that pass through the edges of one ring more than twice.
     pub ring_recrossings: usize,
     /// Those that turn more than one and a half times round one ring in one stay near it.
@@ -125,6 +127,8 @@ pub struct GuideMeasures {
     pub on_boundary: bool,
     /// Interior poles on its cycle.
     pub poles: usize,
+    /// How far a ring around a limb is off square to it, deg.
+    pub slant_deg: Option<f64>,
 }
 
 /// Exactness of mirror symmetry.

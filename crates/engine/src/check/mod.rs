@@ -22,6 +22,7 @@ mod mirror;
 mod rings;
 mod sampling;
 mod shape;
+mod slant;
 mod space;
 mod strips;
 mod surface;
@@ -93,10 +94,11 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
     task.report("check", 0.2)?;
     let closed = tracks.iter().zip(&cycles).filter(|(t, _)| t.is_cycle());
     let rings: Vec<(&Track, Option<&Cycle>)> = closed.map(|(t, c)| (t, c.as_ref())).collect();
-    let strips = strips::measure(&surface, &rings);
+    let strips = strips::measure(&surface, &rings, &tracks);
     let following: Vec<Following> = tracks.iter().map(|t| guides::follow(t, &surface)).collect();
     let followed = tracks.iter().zip(&cycles).zip(&following);
-    let followed = followed.map(|((t, c), f)| measure_guide(t, c.as_ref(), f, &surface));
+    let followed =
+        followed.map(|((t, c), f)| measure_guide(t, c.as_ref(), f, &surface, input.sculpt));
     let followed: Vec<GuideMeasures> = followed.collect();
     let mirror = input
         .plane
@@ -135,6 +137,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
     let spots = findings::Spots {
         elements: &elements,
         strips: &strips.at_fault,
+        drawn: &strips.drawn,
         mirror: mirror.as_ref().map_or(&[], |m| &m.faces),
         jacobians: &shapes.jacobians,
         cuts: &cuts,
@@ -152,6 +155,7 @@ fn measure_guide(
     cycle: Option<&Cycle>,
     following: &Following,
     surface: &Surface,
+    sculpt: &Sculpt,
 ) -> GuideMeasures {
     let on_boundary = if track.guide.closed {
         cycle.is_some_and(|c| {
@@ -173,6 +177,7 @@ fn measure_guide(
         cycle_length: cycle.map(|c| c.edges.len()),
         on_boundary,
         poles: cycle.map_or(0, |c| poles_on(c, surface).count()),
+        slant_deg: slant::of(track, sculpt),
     }
 }
 

@@ -57,9 +57,11 @@ fn directions(track: &Track, surface: &Surface, offsets: &[f64]) -> Vec<u32> {
     let runs_along = |&e: &usize| {
         let [from, to] = surface.edges.ends[e];
         let middle = (from + to) / 2.0;
-        let squared = |i: usize| track.samples[i].distance_squared(middle);
-        let nearest = (0..track.samples.len()).min_by(|&i, &j| squared(i).total_cmp(&squared(j)));
-        nearest.is_some_and(|i| {
+        let away: Vec<f64> = track.samples.iter().map(|s| s.distance(middle)).collect();
+        // At a sharp corner the nearest sample may be on the other leg.
+        let reach =
+            away.iter().copied().fold(f64::INFINITY, f64::min) + BANDS[0] * surface.mean_edge;
+        (0..away.len()).filter(|&i| away[i] <= reach).any(|i| {
             let turn = super::space::line_angle_deg(surface.direction(e), track.tangents[i]);
             turn <= TURN_DEG
         })

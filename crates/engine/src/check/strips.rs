@@ -14,13 +14,36 @@ const MOST_LAPS: f64 = 1.5;
 /// A strip passes through a ring's edges at most this often.
 const MOST_CROSSINGS: usize = 2;
 
+/// A strip beside a line that crosses itself does so this near to the line's crossing, edges.
+const LOOP_REACH: f64 = 2.0;
+/// Samples, a quarter of an edge each, that a curve that comes back to itself has run at least.
+const APART: usize = 6;
+/// Longer curves aren't searched for places where they cross themselves.
+const MOST_SAMPLES: usize = 4000;
+
 /// The numbers, and the first quad of each strip at fault.
 pub(super) struct Strips {
     pub measures: StripMeasures,
     pub at_fault: Vec<u32>,
+    /// Guides that cross themselves and strips with them.
+    pub drawn: Vec<String>,
 }
 
-pub(super) fn measure(surface: &Surface, rings: &[(&Track, Option<&Cycle>)]) -> Strips {
+pub(super) fn measure(
+    surface: &Surface,
+    rings: &[(&Track, Option<&Cycle>)],
+    tracks: &[Track],
+) -> Strips {
+    let loops: Vec<(usize, DVec3)> = tracks
+        .iter()
+        .enumerate()
+        .flat_map(|(i, t)| {
+            crossings_of(t, surface.mean_edge)
+                .into_iter()
+                .map(move |p| (i, p))
+        })
+        .collect();
+    let mut drawn = std::collections::BTreeSet::new();
     let centres: Vec<DVec3> = (0..surface.mesh.quads.len())
         .map(|q| surface.mesh.centre(q))
         .collect();
@@ -34,19 +57,81 @@ pub(super) fn measure(surface: &Surface, rings: &[(&Track, Option<&Cycle>)]) -> 
         let crosses = strip.crosses_itself();
         let recrosses = views.iter().any(|v| v.crossings(&strip) > MOST_CROSSINGS);
         let coils = views.iter().any(|v| v.laps(&strip) > MOST_LAPS);
+        let as_drawn = crosses && {
+            let near = |q: &u32| {
+                let reach = LOOP_REACH * surface.mean_edge;
+                let found = loops
+                    .iter()
+                    .find(|l| l.1.distance(centres[*q as usize]) <= reach);
+                found.map(|l| l.0)
+            };
+            let of: Vec<Option<usize>> = twice(strip.quads.clone()).iter().map(near).collect();
+            drawn.extend(
+                of.iter()
+                    .flatten()
+                    .filter(|_| of.iter().all(Option::is_some)),
+            );
+            of.iter().all(Option::is_some)
+        };
+        measures.drawn_crossings += usize::from(as_drawn);
         measures.strips += 1;
         measures.closed += usize::from(strip.closed);
         measures.self_crossings += usize::from(crosses);
         measures.ring_recrossings += usize::from(recrosses);
         measures.ring_coils += usize::from(coils);
-        if crosses || recrosses || coils {
+        if crosses && !as_drawn || recrosses || coils {
             measures.spirals += 1;
             at_fault.extend(strip.quads.first());
         }
         let share = distinct(strip.quads) as f64 / centres.len() as f64;
         measures.longest_share = measures.longest_share.max(share);
     }
-    Strips { measures, at_fault }
+    let name = |i: usize| tracks[i].guide.name.clone();
+    Strips {
+        measures,
+        at_fault,
+        drawn: drawn.into_iter().map(name).collect(),
+    }
+}
+
+/// Quads that a strip passes twice.
+fn twice(mut quads: Vec<u32>) -> Vec<u32> {
+    quads.sort_unstable();
+    let mut found: Vec<u32> = quads
+        .windows(2)
+        .filter(|w| w[0] == w[1])
+        .map(|w| w[0])
+        .collect();
+    found.dedup();
+    found
+}
+
+/// Places where a drawn curve crosses itself.
+pub(super) fn crossings_of(track: &Track, mean_edge: f64) -> Vec<DVec3> {
+    let n = track.samples.len();
+    let mut found: Vec<DVec3> = Vec::new();
+    if n > MOST_SAMPLES {
+        return found;
+    }
+    for i in 0..n {
+        for j in i + APART..n {
+            let apart = if track.guide.closed {
+                (j - i).min(n - (j - i))
+            } else {
+                j - i
+            };
+            let middle = (track.samples[i] + track.samples[j]) / 2.0;
+            let near = track.samples[i].distance(track.samples[j]) <= 0.3 * mean_edge;
+            if apart >= APART
+                && near
+                && super::space::line_angle_deg(track.tangents[i], track.tangents[j]) > 10.0
+                && found.iter().all(|p| p.distance(middle) > mean_edge)
+            {
+                found.push(middle);
+            }
+        }
+    }
+    found
 }
 
 fn distinct(mut quads: Vec<u32>) -> usize {
@@ -117,7 +202,7 @@ impl<'a> View<'a> {
 
 /// The unit direction in which the vectors reach least: the eigenvector of the least
 /// eigenvalue of their scatter matrix, by Jacobi rotations (Golub & Van Loan, 8.5).
-fn flattest_axis(vectors: &[DVec3]) -> DVec3 {
+pub(super) fn flattest_axis(vectors: &[DVec3]) -> DVec3 {
     const SWEEPS: usize = 16;
     let mut m = [[0.0f64; 3]; 3];
     for v in vectors.iter().map(|v| v.to_array()) {

@@ -263,6 +263,51 @@ fn a_strip_that_winds_down_the_tube_is_a_spiral() {
     assert_eq!(level_of(&findings, "strip-spirals"), Level::Fail);
 }
 
+/// A plane at 40° through a tube cuts it in an ellipse (handbook geometry); its ring leans as much.
+#[test]
+fn a_ring_on_a_slant_leans_as_far_as_its_plane() {
+    let surface = tube(24, 8);
+    for slant in [0.0f64, 20.0, 40.0] {
+        let mut guide = ring("sash", GuideKind::Ring, 1.0, None);
+        for p in &mut guide.points {
+            p.z += p.x * slant.to_radians().tan();
+        }
+        let (measures, _) = check(&surface, &sculpt(&surface), &[guide], None);
+        let found = measures.guides[0].slant_deg.unwrap();
+        assert!((found - slant).abs() < 1.0, "{found} for {slant}");
+    }
+}
+
+/// Rows on either side of a line that crosses itself do so too; others mustn't.
+#[test]
+fn strips_cross_themselves_as_drawn_or_at_fault() {
+    let surface = torus(24, 12, 1.0);
+    let line = |points: Vec<DVec3>| Guide {
+        name: "braid".to_owned(),
+        kind: GuideKind::Line,
+        closed: false,
+        count: None,
+        points,
+    };
+    let looped: Vec<DVec3> = (0..60)
+        .map(|i| 2.7 * f64::from(i) / 59.0 - 1.35)
+        .map(|t| DVec3::new(2.0 * (t * t * t - t), 2.0 * t * t, 0.0))
+        .collect();
+    let track =
+        |guide: &Guide| guides::Track::new(guide, 0.3).map(|t| strips::crossings_of(&t, 0.3));
+    let found = track(&line(looped)).unwrap();
+    assert_eq!(found.len(), 1);
+    // At t = ±1: x = 0, y = 2.
+    assert!(
+        found[0].distance(DVec3::new(0.0, 2.0, 0.0)) < 0.15,
+        "{found:?}"
+    );
+    let straight = line(vec![DVec3::ZERO, DVec3::X * 3.0]);
+    assert!(track(&straight).unwrap().is_empty());
+    let (measures, _) = check(&surface, &sculpt(&surface), &[], None);
+    assert_eq!(measures.strips.drawn_crossings, 0);
+}
+
 #[test]
 fn defects_are_counted_and_placed() {
     let dense = sculpt(&tube(400, 40));

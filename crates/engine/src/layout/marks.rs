@@ -62,6 +62,11 @@ const CORNER_LASTS: f64 = 0.75;
 const TIGHT_LOOP_QUADS: f64 = 18.0;
 const TIGHT_CORNER_TURN: f64 = 1.3;
 
+/// Cost, in squared quarters, of each quarter turn more or less than four around an inner node.
+const UNUSUAL: f64 = 0.3;
+/// The same where rings cross: no pole may lie on a ring, whatever the angle.
+const RINGS_CROSS: f64 = 10.0;
+
 impl Marks {
     /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
     /// have corners: a ring is smooth by meaning, whatever the folds beneath it do.
@@ -106,8 +111,16 @@ impl Marks {
                 .map(|(place, n)| (n.1, place as u16))
                 .collect();
             if !marked.is_empty() {
-                this.at[v as usize] =
-                    base_marks(field, v, &marked, turns[v as usize], is_end[v as usize]);
+                let of_ring = |m: &(u32, u16)| {
+                    this.curve_of_edge[m.0 as usize].is_some_and(|c| !may_turn[c as usize])
+                };
+                let usual = if marked.len() == 4 && marked.iter().all(of_ring) {
+                    RINGS_CROSS
+                } else {
+                    UNUSUAL
+                };
+                let (turn, ends) = (turns[v as usize], is_end[v as usize]);
+                this.at[v as usize] = base_marks(field, v, &marked, turn, ends, usual);
             }
         }
         this
@@ -270,6 +283,7 @@ fn base_marks(
     marked: &[(u32, u16)],
     turn: Option<f64>,
     is_end: bool,
+    unusual: f64,
 ) -> VertexMarks {
     let boundary = field.topology.is_boundary_vertex(vertex);
     let angles: Vec<f64> = marked
@@ -300,7 +314,7 @@ fn base_marks(
             let spans: Vec<f64> = (0..sectors)
                 .map(|i| (angles[(i + 1) % n] - angles[i]).rem_euclid(std::f64::consts::TAU))
                 .collect();
-            nearest_quarters(&spans, if boundary { None } else { Some(4) })
+            nearest_quarters(&spans, if boundary { None } else { Some(unusual) })
         }
     };
     let mut slot = 0;
@@ -316,9 +330,9 @@ fn base_marks(
     }
 }
 
-/// Whole quarters >= 1 nearest to the spans; another total than `usual` costs a little,
+/// Whole quarters >= 1 nearest to the spans; another total than four costs a little, if anything,
 /// so that a T stays a T and three curves at thirds of a turn make a three-pole.
-fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
+fn nearest_quarters(spans: &[f64], unusual: Option<f64>) -> Vec<u8> {
     let exact: Vec<f64> = spans
         .iter()
         .map(|s| s / std::f64::consts::FRAC_PI_2)
@@ -334,7 +348,7 @@ fn nearest_quarters(spans: &[f64], usual: Option<i32>) -> Vec<u8> {
             .map(|(a, b)| (f64::from(*a) - b).powi(2))
             .sum();
         let total: i32 = q.iter().sum();
-        misfit + usual.map_or(0.0, |u| 0.3 * f64::from((total - u).abs()))
+        misfit + unusual.map_or(0.0, |cost| cost * f64::from((total - 4).abs()))
     };
     let mut best = start;
     loop {
@@ -480,10 +494,17 @@ mod tests {
     #[test]
     fn quarters_keep_a_t_and_see_a_y() {
         let t = [PI * 0.77, PI * 0.23, PI];
-        assert_eq!(nearest_quarters(&t, Some(4)), [1, 1, 2]);
+        assert_eq!(nearest_quarters(&t, Some(UNUSUAL)), [1, 1, 2]);
         let y = [PI * 2.0 / 3.0; 3];
-        assert_eq!(nearest_quarters(&y, Some(4)), [1, 1, 1]);
+        assert_eq!(nearest_quarters(&y, Some(UNUSUAL)), [1, 1, 1]);
         let cross = [PI / 2.0; 4];
-        assert_eq!(nearest_quarters(&cross, Some(4)), [1, 1, 1, 1]);
+        assert_eq!(nearest_quarters(&cross, Some(UNUSUAL)), [1, 1, 1, 1]);
+    }
+
+    #[test]
+    fn rings_that_cross_at_a_slant_have_no_pole_there() {
+        let slant = [PI / 9.0, PI * 8.0 / 9.0, PI / 9.0, PI * 8.0 / 9.0];
+        assert_eq!(nearest_quarters(&slant, Some(UNUSUAL)), [1, 2, 1, 2]);
+        assert_eq!(nearest_quarters(&slant, Some(RINGS_CROSS)), [1, 1, 1, 1]);
     }
 }

@@ -34,7 +34,7 @@ use thiserror::Error;
 
 use crate::field::{Field, Singularity};
 use crate::intent::Aims;
-use crate::model::{ChainSource, Curve, GuideKind, WorkSurface};
+use crate::model::{ChainSource, Curve, Guide, GuideKind, WorkSurface};
 pub use density::Spacing;
 pub(crate) use density::directed;
 pub use lay::{Cause, LaidCurve};
@@ -79,18 +79,52 @@ impl LayoutOptions {
 pub enum LayoutError {
     /// A part of the surface could not be cut into patches.
     #[error(
-        "the surface near ({:.2}, {:.2}, {:.2}) could not be cut into patches: {reason}; draw a ring or a line there",
-        at[0], at[1], at[2]
+        "the surface near ({:.2}, {:.2}, {:.2}){} could not be cut into patches: {reason}; {}draw a ring or a line there",
+        at[0], at[1], at[2], between(guides), away(guides)
     )]
     NoPatch {
         /// Middle of the region, model units.
         at: [f64; 3],
         /// What is wrong with it.
         reason: String,
+        /// Guides along it: indices into the job's list, rising.
+        beside: Vec<usize>,
+        /// Their names, where they are known.
+        guides: Vec<String>,
     },
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] base::Cancelled),
+}
+
+/// Most guides that a message names.
+const MOST_NAMED: usize = 3;
+
+fn between(guides: &[String]) -> String {
+    let named: Vec<String> = guides.iter().map(|g| format!("\"{g}\"")).collect();
+    match named.len() {
+        0 => String::new(),
+        1 => format!(", beside guide {},", named[0]),
+        _ => format!(", between guides {},", named.join(", ")),
+    }
+}
+
+fn away(guides: &[String]) -> String {
+    let last = guides.last();
+    last.map_or(String::new(), |g| {
+        format!("move \"{g}\" away from there, or ")
+    })
+}
+
+impl LayoutError {
+    /// With the names of the guides that it is about.
+    pub fn naming(mut self, job: &[Guide]) -> Self {
+        if let Self::NoPatch { beside, guides, .. } = &mut self {
+            let names = beside.iter().filter_map(|&g| job.get(g));
+            *guides = names.map(|g| g.name.clone()).take(MOST_NAMED).collect();
+        }
+        self
+    }
 }
 
 /// Which curve an arc is a piece of.
@@ -310,7 +344,7 @@ pub fn run(
     task.checkpoint()?;
     for region in &regions {
         if !region.is_patch() {
-            return Err(no_patch(surface, region));
+            return Err(no_patch(surface, field, curves, &laying.marks, region));
         }
     }
     let (marks, laid) = (laying.marks, laying.curves);
@@ -318,7 +352,10 @@ pub fn run(
     let (arcs, arc_of_edge) = arcs_of(surface, field, aims, &marks, &laid, &regions, &spacing);
     let patches = regions
         .iter()
-        .map(|r| patch_of(surface, field, r, &arcs, &arc_of_edge))
+        .map(|r| {
+            patch_of(field, r, &arcs, &arc_of_edge)
+                .ok_or_else(|| no_patch(surface, field, curves, &marks, r))
+        })
         .collect::<Result<Vec<_>, _>>()?;
     let pins = pinned_patches(surface, field, aims, &arcs, &patches);
     let mut findings = Findings::default();
@@ -355,7 +392,22 @@ pub fn run(
     ))
 }
 
-fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
+fn no_patch(
+    surface: &WorkSurface,
+    field: &Field,
+    curves: &[Curve],
+    marks: &Marks,
+    region: &Region,
+) -> LayoutError {
+    let mut beside = BTreeSet::new();
+    for &half in region.loops.iter().flat_map(|l| &l.halves) {
+        let curve = marks.curve_of_edge[field.topology.edge(half) as usize];
+        if let Some(chain) = curve.and_then(|c| surface.chains.get(c as usize))
+            && let ChainSource::Curve(c) = chain.source
+        {
+            beside.extend(curves[c].guides.iter().copied());
+        }
+    }
     let mut sum = DVec3::ZERO;
     for &t in &region.triangles {
         for v in surface.triangles[t as usize] {
@@ -373,6 +425,8 @@ fn no_patch(surface: &WorkSurface, region: &Region) -> LayoutError {
     LayoutError::NoPatch {
         at: (sum / (3.0 * region.triangles.len().max(1) as f64)).to_array(),
         reason,
+        beside: beside.into_iter().collect(),
+        guides: vec![],
     }
 }
 
@@ -458,13 +512,13 @@ fn arcs_of(
     (arcs, arc_of_edge)
 }
 
+/// `None` for a region whose rim isn't all arcs.
 fn patch_of(
-    surface: &WorkSurface,
     field: &Field,
     region: &Region,
     arcs: &[Arc],
     arc_of_edge: &[Option<u32>],
-) -> Result<Patch, LayoutError> {
+) -> Option<Patch> {
     let topology = &field.topology;
     let one = &region.loops[0];
     let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
@@ -478,9 +532,7 @@ fn patch_of(
         if one.turns[i] == 1 {
             sides.push(Vec::new());
         }
-        let Some(arc) = arc_of_edge[topology.edge(half) as usize] else {
-            return Err(no_patch(surface, region));
-        };
+        let arc = arc_of_edge[topology.edge(half) as usize]?;
         let run = &arcs[arc as usize].vertices;
         let (from, to) = (topology.from(half), topology.to(half));
         // A new use begins where the half-edge is the arc's first or, backwards, its last edge.
@@ -501,9 +553,9 @@ fn patch_of(
         }
     }
     if sides.iter().any(Vec::is_empty) {
-        return Err(no_patch(surface, region));
+        return None;
     }
-    Ok(Patch {
+    Some(Patch {
         triangles: region.triangles.clone(),
         rim,
         sides,

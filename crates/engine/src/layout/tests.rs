@@ -461,12 +461,18 @@ fn no_curve_allowed_is_refused_with_a_place() {
         &Task::default(),
     )
     .unwrap_err();
-    let LayoutError::NoPatch { at, reason } = &error else {
+    let LayoutError::NoPatch { at, reason, .. } = &error else {
         panic!("{error}")
     };
     assert!(at[1] > -0.1 && at[1] < 4.1 && at[0].abs() < 1.0, "{at:?}");
     assert!(reason.contains("2 boundary loops"), "{reason}");
     assert!(error.to_string().contains("draw a ring or a line there"));
+    // Beside the tube lie guides; the message names them once it knows their names.
+    let names: Vec<&String> = case.guides.iter().map(|g| &g.name).collect();
+    let text = error.naming(&case.guides).to_string();
+    let named = names.iter().filter(|n| text.contains(&format!("\"{n}\"")));
+    assert!(named.count() > 0, "{text}");
+    assert!(text.contains("away from there, or draw a ring"), "{text}");
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Strips, symmetry, fit, size and shape in words.
 
-use base::Level;
+use base::{Level, Place};
 
 use super::super::measures::Measures;
 use super::super::{CheckInput, limits};
@@ -15,7 +15,9 @@ pub(super) fn strips(list: &mut List, measures: &Measures, spots: &Spots) {
     let pass = format!("None of the {} strips spirals.", thousands(strips.strips));
     let fail = format!(
         "# strips spiral: {} cross themselves, {} pass a ring more than twice, {} coil round one.",
-        strips.self_crossings, strips.ring_recrossings, strips.ring_coils
+        strips.self_crossings - strips.drawn_crossings,
+        strips.ring_recrossings,
+        strips.ring_coils
     );
     let one = fail.replace("# strips spiral", "1 strip spirals");
     list.none(
@@ -25,6 +27,24 @@ pub(super) fn strips(list: &mut List, measures: &Measures, spots: &Spots) {
         [&one, &fail],
         places,
     );
+    if strips.drawn_crossings > 0 {
+        let says = [
+            "1 strip crosses itself where {} does, as rows beside it must; draw it without that loop if they aren't to.",
+            "# strips cross themselves where {} does, as rows beside it must; draw it without that loop if they aren't to.",
+        ];
+        let names: Vec<String> = spots.drawn.iter().map(|n| format!("'{n}'")).collect();
+        let sentence = numbered(strips.drawn_crossings, says).replace("{}", &names.join(", "));
+        let guides = spots.drawn.iter().cloned();
+        let places = guides.map(|name| Place::Guide { name }).collect();
+        let value = strips.drawn_crossings as f64;
+        list.remark(
+            "strips-cross-as-drawn",
+            Level::Warn,
+            value,
+            sentence,
+            places,
+        );
+    }
 }
 
 pub(super) fn mirror(list: &mut List, measures: &Measures, spots: &Spots) {

@@ -1,6 +1,6 @@
 //! Guides in words.
 
-use base::Place;
+use base::{Level, Place};
 use mesh::DVec3;
 
 use super::super::guides::Following;
@@ -119,6 +119,12 @@ fn follow_ring(
         }
         return;
     };
+    if let Some(slant) = measured.slant_deg.filter(|&s| s > limits::SLANT_DEG) {
+        let sentence = format!(
+            "Ring '{name}' leans {slant:.0}° off square to the limb that it goes around, and rows beside it lean as well; draw it square to the limb, or leave it out, if that isn't meant."
+        );
+        list.remark("ring-slant", Level::Warn, slant, sentence, here.clone());
+    }
     let edges = numbered(length, ["1 edge", "# edges"]);
     match guide.count {
         None => {

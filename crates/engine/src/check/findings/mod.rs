@@ -23,6 +23,8 @@ pub(super) struct Spots<'a> {
     pub elements: &'a Elements,
     /// First quad of each strip at fault.
     pub strips: &'a [u32],
+    /// Guides that cross themselves and strips with them.
+    pub drawn: &'a [String],
     /// Faces without a mirror image.
     pub mirror: &'a [u32],
     /// Each quad's least scaled Jacobian.
