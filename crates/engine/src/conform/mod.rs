@@ -179,7 +179,9 @@ pub fn run(
         };
         shape::round(&mut mesh, &mut scene, share, Some(0.3), shape::Rails::Slide);
     }
-    shape::untangle(&mut mesh, &mut scene);
+    let facing = shape::outward(&mesh, &scene);
+    shape::untangle(&mut mesh, &mut scene, &facing);
+    let facing = shape::facing(&mesh);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
     chords::slide(&mut mesh, &mut scene);
     for _ in 0..options.final_rounds {
@@ -192,7 +194,7 @@ pub fn run(
             shape::Rails::Stay,
         );
     }
-    let repaired = shape::untangle(&mut mesh, &mut scene);
+    let repaired = shape::untangle(&mut mesh, &mut scene, &facing);
     task.report("conform", 0.9)?;
     if options.straddle {
         let home = mesh.positions.clone();

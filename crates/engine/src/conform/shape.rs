@@ -245,10 +245,60 @@ fn jacobian_of(mesh: &QuadMesh, quad: u32) -> f64 {
     scaled_jacobian(mesh.quads[quad as usize].map(|c| mesh.positions[c as usize]))
 }
 
-fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+/// Normals of the quads.
+pub(super) fn facing(mesh: &QuadMesh) -> Vec<DVec3> {
+    let normal = |quad: &[u32; 4]| normal_of(quad.map(|v| mesh.positions[v as usize]));
+    mesh.quads.iter().map(normal).collect()
+}
+
+/// Normals of the scene's surface under the middles of the quads. The surface has one wall
+/// only, so what lies nearest is what the quad lies on.
+pub(super) fn outward(mesh: &QuadMesh, scene: &Scene) -> Vec<DVec3> {
+    let under = |quad: &[u32; 4]| {
+        let middle = quad
+            .iter()
+            .map(|&v| mesh.positions[v as usize])
+            .sum::<DVec3>()
+            / 4.0;
+        scene.index.closest(middle).map_or(DVec3::ZERO, |found| {
+            let normal = scene.index.mesh().area_normal(found.triangle as usize);
+            normal.normalize_or_zero()
+        })
+    };
+    mesh.quads.par_iter().map(under).collect()
+}
+
+fn normal_of(p: [DVec3; 4]) -> DVec3 {
+    (p[2] - p[0]).cross(p[3] - p[1]).normalize_or_zero()
+}
+
+/// Cosine of the angle from the way that a quad should face beyond which it is folded over.
+const FOLDED: f64 = -0.2;
+
+/// A quad's normal; turned to the other side where the quad is folded over.
+fn true_normal(p: [DVec3; 4], facing: DVec3) -> DVec3 {
+    let normal = normal_of(p);
+    if normal.dot(facing) < FOLDED {
+        -normal
+    } else {
+        normal
+    }
+}
+
+/// The least scaled Jacobian of the quads at a vertex, below 0 where one is folded over.
+fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize, facing: &[DVec3]) -> f64 {
+    let signed = |q: u32| {
+        let p = mesh.quads[q as usize].map(|c| mesh.positions[c as usize]);
+        let jacobian = scaled_jacobian(p);
+        if normal_of(p).dot(facing[q as usize]) < FOLDED {
+            -jacobian.abs()
+        } else {
+            jacobian
+        }
+    };
     scene.quads_at[v]
         .iter()
-        .map(|&(q, _)| jacobian_of(mesh, q))
+        .map(|&(q, _)| signed(q))
         .fold(f64::INFINITY, f64::min)
 }
 
@@ -295,8 +345,9 @@ const NARROW: f64 = 0.6;
 const PASSES: usize = 14;
 
 /// Moves vertices of narrow quads by pattern search (Hooke & Jeeves 1961) to where the strain
-/// of the quads beside them is least; gives how many vertices moved.
-pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
+/// of the quads beside them is least; gives how many vertices moved. `facing` is the way
+/// that each quad should face: one turned over is as bad as one folded at each corner.
+pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene, facing: &[DVec3]) -> usize {
     let mut moved = vec![false; mesh.positions.len()];
     for pass in 0..PASSES {
         let reach = scene.edge * if pass < PASSES / 2 { 0.25 } else { 0.1 };
@@ -304,14 +355,14 @@ pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
         for v in 0..mesh.positions.len() {
             if scene.seats[v] == Seat::Pinned
                 || scene.quads_at[v].is_empty()
-                || worst_at(mesh, scene, v) >= NARROW
+                || worst_at(mesh, scene, v, facing) >= NARROW
             {
                 continue;
             }
             let mut step = reach;
-            let mut best = strain_at(mesh, scene, v);
+            let mut best = strain_at(mesh, scene, v, facing);
             for _ in 0..4 {
-                if try_around(mesh, scene, v, step, &mut best) {
+                if try_around(mesh, scene, v, step, facing, &mut best) {
                     moved[v] = true;
                     any = true;
                 } else {
@@ -329,12 +380,12 @@ pub(super) fn untangle(mesh: &mut QuadMesh, scene: &mut Scene) -> usize {
 /// How far the quads at a vertex are from rectangles in even rows: over all corners, one over
 /// the sine of the angle (rising steeply once it is folded), and squared logarithms of the
 /// ratios of opposite sides and of the two edges on either side along each line.
-fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize, facing: &[DVec3]) -> f64 {
     let at = |c: u32| mesh.positions[c as usize];
     let mut strain = 0.0;
     for &(q, _) in &scene.quads_at[v] {
         let p = mesh.quads[q as usize].map(at);
-        let normal = (p[2] - p[0]).cross(p[3] - p[1]).normalize_or_zero();
+        let normal = true_normal(p, facing[q as usize]);
         for i in 0..4 {
             let ahead = (p[(i + 1) % 4] - p[i]).normalize_or_zero();
             let back = (p[(i + 3) % 4] - p[i]).normalize_or_zero();
@@ -362,7 +413,14 @@ fn log_ratio(a: f64, b: f64) -> f64 {
     ((a.max(1e-9)) / (b.max(1e-9))).ln().powi(2)
 }
 
-fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best: &mut f64) -> bool {
+fn try_around(
+    mesh: &mut QuadMesh,
+    scene: &mut Scene,
+    v: usize,
+    step: f64,
+    facing: &[DVec3],
+    best: &mut f64,
+) -> bool {
     let (home, seat) = (mesh.positions[v], scene.seats[v]);
     let normal = normal_at(mesh, scene, v);
     let aside = normal.any_orthonormal_vector_or_x();
@@ -381,7 +439,7 @@ fn try_around(mesh: &mut QuadMesh, scene: &mut Scene, v: usize, step: f64, best:
         if mesh.positions[v].distance(goal) > 1.5 * step {
             continue;
         }
-        let now = strain_at(mesh, scene, v);
+        let now = strain_at(mesh, scene, v, facing);
         if now < *best - 1e-6 {
             *best = now;
             chosen = (mesh.positions[v], scene.seats[v]);
@@ -410,6 +468,44 @@ impl Orthonormal for DVec3 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_quad_turned_over_strains_as_one_folded_at_each_corner() {
+        let square = [DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
+        let under = mesh::TriMesh {
+            positions: square.map(|p| p.as_vec3()).to_vec(),
+            triangles: vec![[0, 1, 2], [0, 2, 3]],
+        };
+        let quad = QuadMesh {
+            positions: square.to_vec(),
+            quads: vec![[0, 1, 2, 3]],
+            groups: vec![],
+        };
+        let scene = Scene {
+            index: std::sync::Arc::new(mesh::SurfaceIndex::new(std::sync::Arc::new(under))),
+            plane: None,
+            around: super::super::around(&quad),
+            opposite: vec![Vec::new(); 4],
+            quads_at: super::super::quads_at(&quad),
+            rails: Vec::new(),
+            seats: vec![Seat::Free; 4],
+            feet: vec![None; 4],
+            edge: 1.0,
+            local: Vec::new(),
+        };
+        assert_eq!(outward(&quad, &scene), [DVec3::Z]);
+        let right = [
+            strain_at(&quad, &scene, 0, &[DVec3::Z]),
+            worst_at(&quad, &scene, 0, &[DVec3::Z]),
+        ];
+        let over = [
+            strain_at(&quad, &scene, 0, &[-DVec3::Z]),
+            worst_at(&quad, &scene, 0, &[-DVec3::Z]),
+        ];
+        assert_eq!(right[1], 1.0);
+        assert_eq!(over[1], -1.0);
+        assert!(over[0] > 100.0 && right[0] < 5.0, "{right:?} {over:?}");
+    }
 
     #[test]
     fn a_square_has_jacobian_one_and_a_rhombus_the_sine_of_its_angle() {
