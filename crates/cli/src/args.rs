@@ -12,6 +12,7 @@ Examples:
   loopwright run coat.toml --out out/coat --faces 2400 --threads 2
   loopwright suggest coat.toml --out coat-proposed.toml
   loopwright measure out/coat/surface.obj --job coat.toml
+  loopwright hold coat.toml --surface out/coat/surface.obj --name \"left sleeve\" --group left_cuff-left_elbow
   loopwright edit coat.toml insert --at 38.0,113.2,-6.1 --along 0,0,1 --recount
 
 A small job file, coat.toml:
@@ -57,6 +58,8 @@ pub enum Verb {
     Suggest(Suggest),
     /// Check a surface of quads that is there already, whoever made it
     Measure(Measure),
+    /// Hold a region of a surface: later runs leave its quads bit for bit as they are
+    Hold(Hold),
     /// Append an edit to a job: a loop put in, taken out or slid, a vertex moved; each run plays it
     Edit(Edit),
 }
@@ -170,6 +173,32 @@ pub struct Measure {
     pub common: Common,
 }
 
+/// Options of `hold`.
+#[derive(Debug, Group)]
+#[command(group(clap::ArgGroup::new("region").required(true).args(["at", "group"])))]
+pub struct Hold {
+    /// The job file (TOML); comments and order stay
+    pub job: PathBuf,
+    /// The surface that has the quads: a run's surface.obj
+    #[arg(long, value_name = "FILE")]
+    pub surface: PathBuf,
+    /// A name of its own; a hold of this name is taken anew
+    #[arg(long, value_name = "NAME", value_parser = clap::builder::NonEmptyStringValueParser::new())]
+    pub name: String,
+    /// Hold what hangs together around this point, in the job's units
+    #[arg(long, value_name = "X,Y,Z", value_parser = point, allow_hyphen_values = true, requires = "reach")]
+    pub at: Option<DVec3>,
+    /// How far around the point, in the job's units
+    #[arg(long, value_name = "LENGTH", value_parser = length, requires = "at")]
+    pub reach: Option<f64>,
+    /// Hold a group of the surface, such as left_cuff-left_elbow; may be given several times
+    #[arg(long, value_name = "GROUP", conflicts_with = "at")]
+    pub group: Vec<String>,
+    /// Common options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
 /// Words of `edit`.
 #[derive(Debug, Group)]
 pub struct Edit {
@@ -249,6 +278,12 @@ fn point(text: &str) -> Result<DVec3, String> {
         }
         _ => Err("give three numbers with commas between, such as 31.0,104.2,3.5".to_owned()),
     }
+}
+
+fn length(text: &str) -> Result<f64, String> {
+    let length = text.parse().ok();
+    let length = length.filter(|l: &f64| l.is_finite() && *l > 0.0);
+    length.ok_or_else(|| "give a length above 0".to_owned())
 }
 
 fn share(text: &str) -> Result<f64, String> {

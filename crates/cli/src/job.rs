@@ -5,7 +5,8 @@ use std::path::Path;
 use engine::assemble::Sides;
 use engine::edit::{Change, Edit, LoopPlace};
 use engine::model::{
-    Area, AreaSize, ExtraLoops, Guide, GuideKind, Intent, KeepOut, KeepOutPlace, Pin, Plane, Region,
+    Area, AreaSize, ExtraLoops, Guide, GuideKind, Hold, Intent, KeepOut, KeepOutPlace, Pin, Plane,
+    Region,
 };
 use engine::symmetry::PlaneChoice;
 use files::{ChangeSpec, JobError, JobFault, JobFile, JobSpec, RegionSpec};
@@ -65,8 +66,12 @@ impl Order {
     }
 
     /// What the session is to do.
-    pub fn settings(&self) -> Settings {
-        Settings {
+    ///
+    /// # Errors
+    /// [`Refusal::Read`] with the line of a hold whose file can't be used.
+    pub fn settings(&self) -> Result<Settings, Refusal> {
+        let holds = self.holds()?;
+        Ok(Settings {
             guides: guides_of(&self.spec),
             plane: plane_of(self.spec.symmetry.plane),
             sides: match self.spec.symmetry.sides {
@@ -80,7 +85,34 @@ impl Order {
             adapt: self.spec.density.adapt,
             edits: edits_of(&self.spec),
             intent: intent_of(&self.spec),
-        }
+            holds,
+        })
+    }
+
+    /// The held quads, read from their files.
+    ///
+    /// # Errors
+    /// [`Refusal::Read`] with the hold's line.
+    pub fn holds(&self) -> Result<Vec<Hold>, Refusal> {
+        let read = |spec: &files::HoldSpec| {
+            let path = self.file.hold_path(spec);
+            let held = files::read_held(&path).map_err(|source| Refusal::Read {
+                place: format!(
+                    "{}:{}: hold '{}': ",
+                    self.file.path().display(),
+                    spec.line,
+                    spec.name
+                ),
+                source: source.into(),
+            })?;
+            Ok(Hold {
+                name: spec.name.clone(),
+                positions: held.mesh.positions,
+                quads: held.mesh.quads,
+                rim: held.rim,
+            })
+        };
+        self.spec.holds.iter().map(read).collect()
     }
 
     /// The number of faces asked for, if one is.
@@ -292,6 +324,17 @@ fn guide_lines(spec: &JobSpec, message: &str) -> Vec<usize> {
         .keep_outs
         .iter()
         .filter(|k| called("keep-out", &k.name));
+    // A stage that knows only the curves of its rim calls a hold by those.
+    let rim = |name: &str| message.contains(&format!("rim of hold {name}"));
+    let holds = spec.holds.iter();
+    let holds = holds.filter(|h| called("hold", &h.name) || rim(&h.name));
+    let mut holds: Vec<usize> = holds.map(|h| h.line).collect();
+    if !holds.is_empty() {
+        let named = spec.guides.iter().filter(|g| names(&g.name));
+        holds.extend(named.map(|g| g.line));
+        holds.sort_unstable();
+        return holds;
+    }
     let others: Vec<usize> = areas
         .map(|a| a.line)
         .chain(pins.map(|p| p.line))

@@ -7,6 +7,7 @@
 mod args;
 mod demo;
 mod edit;
+mod hold;
 mod job;
 mod measure;
 mod output;
@@ -44,6 +45,7 @@ fn main() -> ExitCode {
         Verb::Demo(demo) => &demo.common,
         Verb::Suggest(suggest) => &suggest.common,
         Verb::Measure(measure) => &measure.common,
+        Verb::Hold(hold) => &hold.common,
         Verb::Edit(words) => return appended(words),
     };
     let meter = Meter::new(common.quiet);
@@ -58,6 +60,7 @@ fn main() -> ExitCode {
             Verb::Demo(demo) => demo::run(demo, &meter),
             Verb::Suggest(suggest) => suggest::run(suggest, &meter),
             Verb::Measure(measure) => measure::run(measure, &meter),
+            Verb::Hold(words) => hold::run(words, &meter),
             // Done above.
             Verb::Edit(_) => Ok(true),
         }),

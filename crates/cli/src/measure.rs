@@ -52,6 +52,8 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
     };
     let intent = order.as_ref().map(|o| job::intent_of(&o.spec));
     let intent = intent.unwrap_or_default();
+    let holds = order.as_ref().map(Order::holds).transpose()?;
+    let holds = holds.unwrap_or_default();
     let mut taken = sculpt::take_in(&source, meter)?;
     taken.stages.insert(0, read);
     lap.restart();
@@ -64,6 +66,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         intent: &intent,
         target_faces: order.as_ref().and_then(Order::faces),
         yardstick: args.common.yardstick,
+        holds: &holds,
     };
     let (measures, checks) = checked(&input, args.surface.display().to_string(), meter)?;
     taken.findings.append(checks);

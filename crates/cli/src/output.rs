@@ -266,6 +266,7 @@ fn guide_view(guide: &Guide) -> GuideView {
         GuideKind::Ring => "ring",
         GuideKind::Line => "line",
         GuideKind::Opening => "opening",
+        GuideKind::Hold => "rim",
     };
     GuideView {
         name: guide.name.clone(),

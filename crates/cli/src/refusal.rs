@@ -77,6 +77,22 @@ pub enum Refusal {
     /// No mirror plane to measure against.
     #[error(transparent)]
     Symmetry(#[from] SymmetryError),
+    /// A region of a surface that can't be held.
+    #[error("{surface}: {source}")]
+    Region {
+        /// The surface.
+        surface: String,
+        /// What is wrong.
+        source: Box<dyn std::error::Error + Send + Sync>,
+    },
+    /// A hold's file would replace another.
+    #[error(
+        "'{}' is there already and belongs to no hold of this name. Give the hold another name, or move the file away", path.display()
+    )]
+    Taken {
+        /// The file.
+        path: PathBuf,
+    },
     /// The surface can't be checked.
     #[error("{surface}: {source}")]
     Check {

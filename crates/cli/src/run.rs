@@ -37,7 +37,7 @@ pub fn run_order(
 ) -> Result<bool, Refusal> {
     let sculpt_file = order.file.sculpt_path();
     output::check_folder(out, &[order.file.path(), &sculpt_file])?;
-    let settings = order.settings();
+    let settings = order.settings()?;
     let source = Source {
         file: &sculpt_file,
         file_place: order.place("sculpt", "file"),
@@ -72,6 +72,7 @@ pub fn run_order(
         intent: &settings.intent,
         target_faces: target_faces(order, &outcome),
         yardstick: common.yardstick,
+        holds: &settings.holds,
     };
     let mut lap = Lap::new(meter);
     let name = order.file.path().display().to_string();

@@ -26,7 +26,7 @@ const STEPS_PER_QUAD: f64 = 1000.0;
 /// [`Refusal`]; nothing was written then.
 pub fn run(args: &args::Suggest, meter: &Meter) -> Result<bool, Refusal> {
     let order = Order::of(job::read(&args.job)?);
-    let settings = order.settings();
+    let settings = order.settings()?;
     let sculpt_file = order.file.sculpt_path();
     if let Some(copy) = &args.out {
         check_copy(copy, &[&args.job, &sculpt_file])?;
@@ -110,7 +110,7 @@ fn guide(proposal: &Proposal, edge: f64) -> GuideSpec {
     let kind = match proposal.guide.kind {
         GuideKind::Ring => files::GuideKind::Ring,
         GuideKind::Line => files::GuideKind::Line,
-        GuideKind::Opening => files::GuideKind::Opening,
+        GuideKind::Opening | GuideKind::Hold => files::GuideKind::Opening,
     };
     // As many decimals as tell a thousandth of a quad.
     let scale = 10f64.powi((STEPS_PER_QUAD / edge).log10().ceil().clamp(0.0, 12.0) as i32);
@@ -133,6 +133,7 @@ fn show(proposals: &[Proposal], args: &args::Suggest) {
         GuideKind::Ring => "ring",
         GuideKind::Line => "line",
         GuideKind::Opening => "opening",
+        GuideKind::Hold => "rim",
     };
     let row = |p: &Proposal| {
         let count = p.guide.count.map_or("free".to_owned(), |n| n.to_string());

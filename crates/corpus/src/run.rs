@@ -134,6 +134,7 @@ pub fn surface(
         adapt: files::DEFAULT_ADAPT,
         intent: Default::default(),
         edits: vec![],
+        holds: Vec::new(),
     };
     let mut session = Session::new(sculpt);
     session.set_way(way);
@@ -183,6 +184,7 @@ fn attempt(
         intent: &settings.intent,
         target_faces: u32::try_from(spec.faces).ok(),
         yardstick: false,
+        holds: &[],
     };
     let clock = Instant::now();
     let (measures, findings) = check::run(&input, task).map_err(|e| ("check", e.to_string()))?;

@@ -1,7 +1,7 @@
 //! The stages from a dense sculpt and drawn guides to an all-quad surface.
 //!
 //! ```text
-//! intake ─▶ symmetry ─▶ guides ─▶ work ─▶ intent ─▶ field ─▶ layout ─▶ quantise ─▶ fill ─▶ conform ─▶ check
+//! intake ─▶ symmetry ─▶ hold ─▶ guides ─▶ work ─▶ intent ─▶ field ─▶ layout ─▶ quantise ─▶ fill ─▶ conform ─▶ check
 //! ```
 //!
 //! Each stage is a folder with a `run` function from typed inputs to a typed
@@ -15,6 +15,7 @@ pub mod edit;
 pub mod field;
 pub mod fill;
 pub mod guides;
+pub mod hold;
 pub mod intake;
 pub mod intent;
 pub mod layout;

@@ -65,6 +65,8 @@ pub enum GuideKind {
     Line,
     /// The surface ends here.
     Opening,
+    /// Held quads begin here, on the left; no guide of a job has this kind.
+    Hold,
 }
 
 /// A guide as the artist drew it.
@@ -80,6 +82,19 @@ pub struct Guide {
     pub count: Option<u32>,
     /// Drawn points, model units, near the sculpt.
     pub points: Vec<DVec3>,
+}
+
+/// Quads of an earlier run that stay bit for bit as they are.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Hold {
+    /// Its name in the job file, unique among holds.
+    pub name: String,
+    /// Vertices, model units; of the kept half only, if there is a mirror plane.
+    pub positions: Vec<DVec3>,
+    /// Quads, anticlockwise seen from outside: indices into `positions`.
+    pub quads: Vec<[u32; 4]>,
+    /// Edges at which the rest of the surface goes on.
+    pub rim: Vec<[u32; 2]>,
 }
 
 /// A part of the surface that the artist marked.
@@ -209,6 +224,11 @@ pub struct Curve {
     pub count: Option<u32>,
     /// Counts of guides that this curve is only a piece of.
     pub shares: Vec<Share>,
+    /// Whether held quads have a part of the guide that it stands for; its count is that of the rest.
+    pub partly_held: bool,
+    /// Of a side of a held region's rim: that it doesn't turn, and the quarter turns that the rest of
+    /// the surface has at its first and last point, where held quads tell. None for other curves.
+    pub side: Option<[Option<u8>; 2]>,
     /// Densely spaced points on the sculpt, model units; closed curves don't repeat the first.
     pub points: Vec<DVec3>,
 }

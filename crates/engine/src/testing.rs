@@ -63,7 +63,7 @@ impl Case {
     pub fn with_field(&self) -> (Option<Plane>, Vec<Curve>, WorkSurface, Field) {
         let task = Task::default();
         let (half, _) = symmetry::run(&self.sculpt, self.plane, &task).unwrap();
-        let options = GuideOptions { edge: self.edge };
+        let options = GuideOptions::for_edge(self.edge);
         let (curves, _) =
             guides::run(&self.guides, &self.sculpt, half.plane, &options, &task).unwrap();
         let options = WorkOptions::for_edge(self.edge);

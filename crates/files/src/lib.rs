@@ -22,15 +22,16 @@ mod write;
 
 pub use job::{
     AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DENSITY,
-    DensitySpec, EditSpec, FACES, GuideKind, GuideSpec, JobError, JobFault, JobFile, JobProblem,
-    JobSpec, KeepOutPlace, KeepOutSpec, LARGEST_COUNT, LARGEST_RELAX, LOOPS, LineColumn, PartSpec,
-    PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
+    DensitySpec, EditSpec, FACES, GuideKind, GuideSpec, HoldSpec, JobError, JobFault, JobFile,
+    JobProblem, JobSpec, KeepOutPlace, KeepOutSpec, LARGEST_COUNT, LARGEST_RELAX, LOOPS,
+    LineColumn, PartSpec, PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, Sides, Size,
+    SymmetrySpec, metres_per_unit,
 };
 pub use sculpt::{
-    RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_quads,
-    parse_sculpt, read_quads, read_sculpt,
+    Held, RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_held,
+    parse_quads, parse_sculpt, read_grouped_quads, read_held, read_quads, read_sculpt,
 };
 pub use write::{
-    EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, obj_text, ply_bytes,
-    symmetric_triangles, write_all_or_none, write_whole,
+    EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, held_text, obj_text,
+    ply_bytes, symmetric_triangles, write_all_or_none, write_whole,
 };

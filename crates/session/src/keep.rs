@@ -51,10 +51,15 @@ impl Session {
         }
         let options = GuideOptions {
             edge: last.guide_edge,
+            rim_corners: last.rim_corners,
         };
         let plane = last.half.0.plane;
+        let mut drawn = settings.guides.clone();
+        drawn.extend(last.held.iter().flat_map(guides::stand_ins));
+        let rims = guides::Rims::of(&self.sculpt);
+        let held = last.held.as_ref();
         let (laid, laid_findings) =
-            guides::run(&settings.guides, &self.sculpt, plane, &options, task)?;
+            guides::run_beside(&rims, held, &drawn, &self.sculpt, plane, &options, task)?;
         clock.lap("guides");
         let curves = laid.curves;
         let same = |(a, b): (&Curve, &Curve)| {
@@ -70,10 +75,12 @@ impl Session {
             Ok(kept) => kept,
             Err(Anew::InPieces) => return Ok(Err("a moved guide is followed in pieces")),
             Err(Anew::TooFar) => return Ok(Err("a guide moved by more than two edge lengths")),
+            Err(Anew::Held) => return Ok(Err("quads that are held would change")),
             Err(Anew::Squeezed) => return Ok(Err("quads beside a moved guide would be squeezed")),
         };
         clock.lap("edit");
         last.settings = settings.clone();
+        last.guides = drawn;
         last.curves = curves;
         last.placed = kept.half;
         last.whole = kept.whole;
@@ -99,5 +106,8 @@ fn differ_in_points_alone(old: &Settings, new: &Settings) -> bool {
         all.map(|g| (g.name.clone(), g.kind, g.closed, g.count))
             .collect::<Vec<_>>()
     };
-    frame(old) == frame(new) && old.intent == new.intent && guides(old) == guides(new)
+    frame(old) == frame(new)
+        && old.intent == new.intent
+        && old.holds == new.holds
+        && guides(old) == guides(new)
 }

@@ -9,11 +9,13 @@ use engine::assemble::{self, Assembled, Pole, Sides};
 use engine::conform::{self, ConformOptions};
 use engine::edit::{self, Edit};
 use engine::field::{self, Field, FieldOptions};
+use engine::fill::join::{self, Joined};
 use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions, Rims};
+use engine::hold::{Held, HoldError};
 use engine::intent::{self, Aims};
 use engine::layout::{self, Layout, LayoutOptions};
-use engine::model::{Curve, Guide, Intent, Plane, Sculpt, WorkSurface};
+use engine::model::{Curve, Guide, Hold, Intent, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, QuantiseOptions};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
@@ -47,6 +49,8 @@ pub struct Settings {
     pub edits: Vec<Edit>,
     /// What is asked for beside guides and their counts.
     pub intent: Intent,
+    /// Quads of an earlier run that stay bit for bit as they are.
+    pub holds: Vec<Hold>,
 }
 
 /// How long a stage took.
@@ -91,6 +95,9 @@ pub enum SessionError {
     /// Guides.
     #[error(transparent)]
     Guides(#[from] guides::GuideError),
+    /// Held quads.
+    #[error(transparent)]
+    Hold(#[from] HoldError),
     /// Work surface.
     #[error(transparent)]
     Work(#[from] work::WorkError),
@@ -115,6 +122,16 @@ pub enum SessionError {
     /// Edits.
     #[error(transparent)]
     Edit(#[from] edit::EditError),
+    /// The rest can't be laid beside held quads.
+    #[error(
+        "beside {holds}, {source}; or release what is held, or hold a part with a straighter rim"
+    )]
+    BesideHolds {
+        /// The holds.
+        holds: String,
+        /// What a stage says.
+        source: Box<SessionError>,
+    },
     /// The sculpt has no area.
     #[error("the sculpt has no area, so no quads can lie on it")]
     NoArea,
@@ -186,6 +203,11 @@ pub(crate) struct Base {
     pub whole: Assembled,
     edge: f64,
     findings: Findings,
+    /// Guides of the job, and one for each hold that stands for its rim.
+    pub guides: Vec<Guide>,
+    pub held: Option<Held>,
+    /// Whether each side of a held rim had its own count.
+    pub rim_corners: bool,
 }
 
 impl Base {
@@ -197,7 +219,7 @@ impl Base {
             layout: &self.patches,
             plan: &self.plan,
             curves: &self.curves,
-            guides: &self.settings.guides,
+            guides: &self.guides,
             sculpt,
             plane: self.half.0.plane,
             sides: self.settings.sides,
@@ -220,6 +242,8 @@ impl Base {
             let edited = edit::run(&self.parts(sculpt), &whole, &settings.edits, task)?;
             findings.append(edited.findings);
             (whole, promised, added_quads) = (edited.whole, edited.guides, edited.added_quads);
+            // What stands for holds isn't the job's.
+            promised.truncate(settings.guides.len());
             clock.lap("edit");
         }
         Ok(Outcome {
@@ -238,6 +262,9 @@ impl Base {
 
 struct Prepared {
     curves: GuideCurves,
+    rim_corners: bool,
+    guides: Vec<Guide>,
+    held: Option<Held>,
     surface: WorkSurface,
     aims: Aims,
     edge: f64,
@@ -251,13 +278,16 @@ struct Variant {
     patches: Layout,
     plan: Plan,
     filled: Filled,
+    /// With the held quads, if there are any.
+    joined: Option<Joined>,
     findings: Findings,
 }
 
 impl Variant {
     /// Strips of the whole surface that pass one quad twice.
     fn crossing_strips(&self, plane: Option<Plane>, edge: f64) -> usize {
-        let half = &self.filled.mesh;
+        let filled = self.joined.as_ref().map_or(&self.filled, |j| &j.filled);
+        let half = &filled.mesh;
         let topology = match plane {
             Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at))
                 .0
@@ -275,6 +305,9 @@ impl Variant {
 /// Smoothing rounds of the field, and quads within which singularities cancel, tried in this
 /// order until no strip crosses itself.
 const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
+
+/// Pins this near to held quads lie on them, in held edges.
+const PIN_NEAR: f64 = 0.5;
 
 /// Work surfaces whose area tells another edge length than this share are made again.
 const EDGE_DRIFT: f64 = 0.1;
@@ -317,16 +350,31 @@ impl Session {
         let mut findings = half_findings.clone();
         let light = self.light(half, settings, task)?;
         clock.lap("work");
-        let prepared = self.prepare(half, &light, settings, task, &mut clock)?;
+        let mut prepared = self.prepare(half, &light, settings, true, task, &mut clock)?;
+        let first = self.best_variant(&prepared, half, settings, task, &mut clock);
+        let best = match first {
+            // A rim of which each side keeps its count may leave no whole numbers.
+            Err(problem @ (SessionError::Quantise(_) | SessionError::Layout(_)))
+                if prepared.held.is_some() && !problem.is_cancelled() =>
+            {
+                prepared = self.prepare(half, &light, settings, false, task, &mut clock)?;
+                match self.best_variant(&prepared, half, settings, task, &mut clock) {
+                    Err(again) if !again.is_cancelled() => {
+                        return Err(beside_holds(problem, &settings.holds));
+                    }
+                    other => other?,
+                }
+            }
+            other => other?,
+        };
         findings.append(prepared.findings.clone());
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
-
-        let best = self.best_variant(&prepared, half, settings, task, &mut clock)?;
         findings.append(best.findings);
         let (cross, patches, plan, filled) = (best.cross, best.patches, best.plan, best.filled);
+        let (joined, held) = (best.joined, prepared.held);
         let mut options = ConformOptions::for_edge(edge);
         options.straddle = self.way.straddle;
-        let (placed, more) = conform::run(
+        let (mut placed, more) = conform::run(
             &filled,
             surface,
             &cross,
@@ -338,6 +386,13 @@ impl Session {
             task,
         )?;
         findings.append(more);
+        let filled = match (joined, &held) {
+            (Some(joined), Some(held)) => {
+                placed = joined.placed(placed, held);
+                joined.filled
+            }
+            _ => filled,
+        };
         let whole = assemble::run(&assemble::Parts {
             half: &placed,
             filled: &filled,
@@ -345,7 +400,7 @@ impl Session {
             layout: &patches,
             plan: &plan,
             curves,
-            guides: &settings.guides,
+            guides: &prepared.guides,
             sculpt: &self.sculpt,
             plane: half.plane,
             sides: settings.sides,
@@ -365,6 +420,9 @@ impl Session {
             whole,
             edge,
             findings,
+            guides: prepared.guides,
+            held,
+            rim_corners: prepared.rim_corners,
         };
         let outcome = base.outcome(&self.sculpt, settings, &mut clock, task)?;
         self.last = Some(base);
@@ -447,22 +505,32 @@ impl Session {
         clock.lap("layout");
         let halves = if half.plane.is_some() { 2 } else { 1 };
         let faces = match settings.size {
-            Size::Faces(n) => Some(n / halves),
+            Size::Faces(n) => {
+                let held = prepared.held.as_ref().map_or(0, |h| h.mesh.quads.len());
+                Some((n / halves).saturating_sub(held).max(1))
+            }
             Size::Edge(_) => None,
         };
         let options = QuantiseOptions::new(edge, faces);
         let (plan, more) =
-            quantise::run(surface, &patches, curves, &settings.guides, &options, task)?;
+            quantise::run(surface, &patches, curves, &prepared.guides, &options, task)?;
         findings.append(more);
         clock.lap("quantise");
-        let (filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
+        let (mut filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
         findings.append(more);
+        let mut joined = None;
+        if let Some(held) = &prepared.held {
+            let runs = &prepared.curves.held;
+            join::settle(&mut filled, surface, &patches, held, runs)?;
+            joined = Some(join::join(filled.clone(), &patches, held));
+        }
         clock.lap("fill");
         Ok(Variant {
             cross,
             patches,
             plan,
             filled,
+            joined,
             findings,
         })
     }
@@ -516,19 +584,38 @@ impl Session {
         half: &Half,
         light: &Light,
         settings: &Settings,
+        rim_corners: bool,
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Prepared, SessionError> {
         let sculpt = &self.sculpt;
+        let held = Held::new(&settings.holds, half.plane)?;
+        let mut guides = settings.guides.clone();
+        guides.extend(held.iter().flat_map(guides::stand_ins));
+        let kept = held
+            .as_ref()
+            .map_or(0.0, |h| halves(half) * h.mesh.quads.len() as f64);
+        if let Size::Faces(n) = settings.size
+            && n as f64 <= kept
+        {
+            let holds = settings.holds.iter().map(|h| h.name.clone()).collect();
+            let kept = kept as usize;
+            return Err(HoldError::Budget {
+                holds,
+                kept,
+                wanted: n,
+            }
+            .into());
+        }
         let rims = self.rims.get_or_insert_with(|| Rims::of(sculpt));
         let traced = |edge: f64, clock: &mut Clock| {
-            let options = GuideOptions { edge };
-            let (guides, plane) = (&settings.guides, half.plane);
-            let traced = guides::run_beside(rims, guides, sculpt, plane, &options, task);
+            let options = GuideOptions { edge, rim_corners };
+            let (held, plane) = (held.as_ref(), half.plane);
+            let traced = guides::run_beside(rims, held, &guides, sculpt, plane, &options, task);
             clock.lap("guides");
             traced
         };
-        let fits = |area: f64, n: usize| (area * halves(half) / n.max(1) as f64).sqrt();
+        let fits = |area: f64, n: usize| (area * halves(half) / (n as f64 - kept).max(1.0)).sqrt();
         let mut edge = light.edge;
         let (mut curves, mut findings) = traced(edge, clock)?;
         let options = WorkOptions::for_edge(edge);
@@ -551,7 +638,7 @@ impl Session {
             edge = fits(area(&surface), n);
         }
         let aims = intent::run(
-            &settings.intent,
+            &left_to_lay(&settings.intent, held.as_ref(), half.plane),
             &surface,
             &curves.curves,
             &self.sculpt,
@@ -562,6 +649,9 @@ impl Session {
         clock.lap("intent");
         Ok(Prepared {
             curves,
+            rim_corners,
+            guides,
+            held,
             surface,
             aims,
             edge,
@@ -569,6 +659,32 @@ impl Session {
             findings,
         })
     }
+}
+
+/// A refusal that says what is held: releasing that may be the way out.
+fn beside_holds(problem: SessionError, holds: &[Hold]) -> SessionError {
+    let said = problem.to_string();
+    let names: Vec<String> = holds.iter().map(|h| format!("hold '{}'", h.name)).collect();
+    if holds.iter().any(|h| said.contains(&h.name)) {
+        return problem;
+    }
+    SessionError::BesideHolds {
+        holds: names.join(", "),
+        source: problem.into(),
+    }
+}
+
+/// What is asked for where nothing is held: a pin on held quads can't have a pole laid for it.
+fn left_to_lay(intent: &Intent, held: Option<&Held>, plane: Option<Plane>) -> Intent {
+    let mut intent = intent.clone();
+    if let Some(held) = held {
+        intent.pins.retain(|pin| {
+            let front = plane.filter(|p| p.height(pin.at) < 0.0);
+            let at = front.map_or(pin.at, |p| p.mirror(pin.at));
+            held.distance(at) > PIN_NEAR * held.edge
+        });
+    }
+    intent
 }
 
 /// How many of the half make the whole.

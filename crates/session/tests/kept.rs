@@ -56,6 +56,7 @@ fn settings(height: f64, faces: usize, plane: bool) -> Settings {
         adapt: 0.0,
         edits: vec![],
         intent: Default::default(),
+        holds: Vec::new(),
     }
 }
 

@@ -83,6 +83,7 @@ impl Coat {
             edits: vec![],
             intent: Default::default(),
             size: Size::Faces(faces),
+            holds: Vec::new(),
         }
     }
 

@@ -5,6 +5,7 @@
 
 mod clashing;
 mod editing;
+mod holding;
 mod intent;
 mod measuring;
 mod refusals;

@@ -179,6 +179,7 @@ fn figures(
         intent: &made.settings.intent,
         target_faces: u32::try_from(faces).ok(),
         yardstick,
+        holds: &[],
     };
     let (measures, findings) = check::run(&input, task).map_err(|e| ("check", e.to_string()))?;
     let all = made.outcome.findings.iter().chain(findings.iter());

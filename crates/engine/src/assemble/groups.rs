@@ -6,7 +6,7 @@ use mesh::Group;
 
 use super::Parts;
 use crate::layout::ArcSource;
-use crate::model::{ChainSource, Curve, Guide, Plane};
+use crate::model::{ChainSource, Curve, Guide, GuideKind, Plane};
 
 /// Groups of the whole mesh: quads of the half first, then, if `mirrored`, their images.
 pub(super) fn named(parts: &Parts<'_>, half_quads: usize, mirrored: bool) -> Vec<Group> {
@@ -31,11 +31,21 @@ pub(super) fn named(parts: &Parts<'_>, half_quads: usize, mirrored: bool) -> Vec
     }
     let mut groups: Vec<Group> = Vec::new();
     let copies = if mirrored { 2 } else { 1 };
+    let stand_ins = parts.guides.iter().filter(|g| g.kind == GuideKind::Hold);
+    for (hold, guide) in stand_ins.enumerate() {
+        let patch = (parts.layout.patches.len() + hold) as u32;
+        let held = |q: &usize| parts.filled.patch_of_quad[q % half_quads] == patch;
+        let quads = (0..copies * half_quads).filter(held).map(|q| q as u32);
+        groups.push(Group {
+            name: group_name(&BTreeSet::from([guide.name.clone()])),
+            quads: quads.collect(),
+        });
+    }
     for copy in 0..copies {
         for (&root, sets) in &names {
             let name = group_name(&sets[copy]);
             let quads: Vec<u32> = (0..half_quads)
-                .filter(|&q| piece[parts.filled.patch_of_quad[q] as usize] == root)
+                .filter(|&q| piece.get(parts.filled.patch_of_quad[q] as usize) == Some(&root))
                 .map(|q| (q + copy * half_quads) as u32)
                 .collect();
             // A piece that crosses the plane has the same name on both sides: one group.

@@ -117,7 +117,10 @@ pub fn doubled(
         .map(|v| {
             let at = half.positions[v];
             if plane.height(at).abs() <= on_plane {
-                mesh.positions[v] = plane.project(at);
+                // What lies on it as near as can be said in f64 stays to the bit.
+                if plane.height(at).abs() > 4.0 * f64::EPSILON * (at - plane.origin).length() {
+                    mesh.positions[v] = plane.project(at);
+                }
                 return v as u32;
             }
             mesh.positions.push(image(at));

@@ -7,7 +7,7 @@ use mesh::QuadMesh;
 use super::Parts;
 use crate::fill::Origin;
 use crate::layout::ArcSource;
-use crate::model::ChainSource;
+use crate::model::{ChainSource, GuideKind};
 
 /// A pole of the finished surface.
 #[derive(Clone, Debug, PartialEq)]
@@ -58,6 +58,11 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
                 "pole of {word}: {sides} flows meet here, between {}",
                 names(parts, &[patch])
             )
+        }
+        Origin::Held { hold } => {
+            let holds = parts.guides.iter().filter(|g| g.kind == GuideKind::Hold);
+            let name = holds.map(|g| g.name.as_str()).nth(hold).unwrap_or_default();
+            format!("pole of {word}: held, within the {name}")
         }
         Origin::Arc { arc, .. } => {
             let beside: Vec<usize> = (0..parts.layout.patches.len())

@@ -15,6 +15,7 @@ mod error;
 mod findings;
 mod fit;
 mod guides;
+mod held;
 mod intent;
 mod limits;
 mod measures;
@@ -35,7 +36,7 @@ mod yardstick;
 use base::{Findings, Task};
 use mesh::QuadMesh;
 
-use crate::model::{Guide, Intent, Plane, Sculpt};
+use crate::model::{Guide, Hold, Intent, Plane, Sculpt};
 pub use error::CheckError;
 use guides::{Following, Track};
 pub use measures::{
@@ -60,6 +61,8 @@ pub struct CheckInput<'a> {
     pub plane: Option<Plane>,
     /// What was asked for beside guides and their counts.
     pub intent: &'a Intent,
+    /// Quads that are to be there bit for bit.
+    pub holds: &'a [Hold],
     /// Faces asked for.
     pub target_faces: Option<u32>,
     /// Whether to decimate the sculpt and hold the fit against that: seconds on a large sculpt.
@@ -144,6 +147,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
         cycles: &cycles,
         following: &following,
         met: &met,
+        kept: &held::measure(input),
     };
     let findings = findings::list(input, &surface, &measures, &spots);
     task.report("check", 1.0)?;

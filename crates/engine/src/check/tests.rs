@@ -115,6 +115,7 @@ fn check(
         intent: &Intent::default(),
         target_faces: Some(surface.quads.len() as u32),
         yardstick: false,
+        holds: &[],
     };
     run(&input, &Task::default()).unwrap()
 }
@@ -400,6 +401,7 @@ fn the_yardstick_rewards_faces_that_straddle_and_threads_make_no_difference() {
             intent: &Intent::default(),
             target_faces: Some(400),
             yardstick: true,
+            holds: &[],
         };
         run(&input, &Task::default()).unwrap()
     };
@@ -437,6 +439,7 @@ fn unusable_input_is_refused() {
             intent: &Intent::default(),
             target_faces: None,
             yardstick: false,
+            holds: &[],
         };
         run(&input, &Task::default()).unwrap_err()
     };
@@ -476,6 +479,7 @@ fn check_intent(surface: &QuadMesh, guides: &[Guide], intent: &Intent) -> (Measu
         intent,
         target_faces: None,
         yardstick: false,
+        holds: &[],
     };
     run(&input, &Task::default()).unwrap()
 }

@@ -87,6 +87,8 @@ pub(crate) struct Scene {
     pub edge: f64,
     /// Wanted density at each vertex, see [`crate::layout::Spacing`]; empty where quads are to be even.
     pub local: Vec<(f64, DVec3)>,
+    /// Whether a vertex may not move at all: it is one of held quads.
+    pub held: Vec<bool>,
 }
 
 impl Scene {
@@ -161,6 +163,7 @@ pub fn run(
         feet: vec![None; mesh.positions.len()],
         edge: options.quad_edge,
         local: Vec::new(),
+        held: filled.held.iter().map(Option::is_some).collect(),
     };
     let pinned: Vec<(Seat, DVec3)> = seats
         .into_iter()
@@ -202,6 +205,12 @@ pub fn run(
 
         volume::straddle(&mut mesh, &scene);
         shape::relent(&mut mesh, &scene, &home);
+    }
+    // To the bit, whatever was added and taken away on the way.
+    for (v, held) in scene.held.iter().enumerate() {
+        if *held {
+            mesh.positions[v] = filled.mesh.positions[v];
+        }
     }
     let mut findings = Findings::default();
     if repaired > 0 {

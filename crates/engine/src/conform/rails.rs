@@ -215,7 +215,10 @@ pub(crate) fn seats_of(
         .origin
         .iter()
         .zip(&filled.mesh.positions)
-        .map(|(origin, &at)| match *origin {
+        .zip(&filled.held)
+        .map(|((origin, &at), held)| match *origin {
+            _ if held.is_some() => Seat::Pinned,
+            Origin::Held { .. } => Seat::Pinned,
             Origin::Inside { .. } => Seat::Free,
             Origin::Arc { arc, .. } => match layout.arcs[arc].source {
                 ArcSource::Laid(_) => Seat::Free,

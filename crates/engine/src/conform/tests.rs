@@ -12,7 +12,7 @@ use crate::testing::{Made, all_made, made};
 fn chains_of(made: &Made, v: usize) -> Vec<usize> {
     let (surface, layout) = (&made.laid.surface, &made.laid.layout);
     match made.filled.origin[v] {
-        Origin::Inside { .. } => Vec::new(),
+        Origin::Inside { .. } | Origin::Held { .. } => Vec::new(),
         Origin::Arc { arc, .. } => match layout.arcs[arc].source {
             ArcSource::Chain(c) => vec![c],
             ArcSource::Laid(_) => Vec::new(),

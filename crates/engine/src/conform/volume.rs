@@ -56,7 +56,9 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
                 // A little weight on staying keeps noise finer than a quad out.
                 weight *= 1.15;
                 let most = scene.edge
-                    * if scene.seats[v] == Seat::Free {
+                    * if scene.held[v] {
+                        0.0
+                    } else if scene.seats[v] == Seat::Free {
                         MOST_FREE
                     } else {
                         MOST_GUIDE

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use mesh::{Group, QuadMesh};
+use mesh::{DVec3, Group, QuadMesh};
 
+use super::fault::EditFault;
 use crate::assemble::{self, Assembled, Parts, Pole};
 use crate::conform::rails::{self, Rail, Seat};
 use crate::fill::Origin;
 use crate::layout::ArcSource;
-use crate::model::{ChainSource, CurveEnd, Plane, Sculpt};
+use crate::model::{ChainSource, CurveEnd, GuideKind, Plane, Sculpt};
 
 /// What ties a vertex.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -50,6 +51,10 @@ pub(super) struct Draft<'a> {
     /// Edge length of the quads, model units.
     pub edge: f64,
     group_names: Vec<String>,
+    /// Patches from this one on are held quads.
+    first_held: u32,
+    /// Names of the holds.
+    holds: Vec<String>,
 }
 
 /// Where a quad belongs.
@@ -119,6 +124,13 @@ impl<'a> Draft<'a> {
             plane: parts.plane,
             edge: parts.edge,
             group_names: whole.mesh.groups.iter().map(|g| g.name.clone()).collect(),
+            first_held: parts.layout.patches.len() as u32,
+            holds: parts
+                .guides
+                .iter()
+                .filter(|g| g.kind == GuideKind::Hold)
+                .map(|g| g.name.clone())
+                .collect(),
         }
     }
 
@@ -141,6 +153,34 @@ impl<'a> Draft<'a> {
             plane: None,
             edge,
             group_names: vec!["surface".to_owned()],
+            first_held: u32::MAX,
+            holds: Vec::new(),
+        }
+    }
+
+    /// Whether anything of it is held.
+    pub fn has_held(&self) -> bool {
+        !self.holds.is_empty()
+    }
+
+    /// Held quads in order, each with its hold's name and its corners.
+    fn held(&self) -> impl Iterator<Item = (&str, [DVec3; 4])> {
+        let quads = self.quads.iter().zip(&self.mesh.quads);
+        quads.filter_map(|(tag, quad)| {
+            let corners = quad.map(|v| self.mesh.positions[v as usize]);
+            Some((self.hold_of(tag.patch)?, corners))
+        })
+    }
+
+    /// The first hold of which a quad isn't what it was in another draft.
+    pub fn held_changed(&self, before: &Self) -> Option<String> {
+        let (mut now, mut then) = (self.held(), before.held());
+        loop {
+            match (now.next(), then.next()) {
+                (None, None) => return None,
+                (a, b) if a == b => {}
+                (a, b) => return b.or(a).map(|(name, _)| name.to_owned()),
+            }
         }
     }
 
@@ -160,6 +200,27 @@ impl<'a> Draft<'a> {
             }
         }
         names.join(" and ")
+    }
+
+    /// Why a vertex may not move.
+    pub fn tied(&self, vertex: u32) -> EditFault {
+        let quads = self.quads.iter().zip(&self.mesh.quads);
+        let mut at = quads.filter(|(_, quad)| quad.contains(&vertex));
+        let hold = at.find_map(|(tag, _)| self.hold_of(tag.patch));
+        match hold {
+            Some(rim) => EditFault::InHold {
+                rim: rim.to_owned(),
+            },
+            None => EditFault::Held {
+                names: self.names(self.runs_at(vertex)),
+            },
+        }
+    }
+
+    /// Name of the hold that a patch stands for.
+    fn hold_of(&self, patch: u32) -> Option<&str> {
+        let hold = patch.checked_sub(self.first_held)?;
+        self.holds.get(hold as usize).map(String::as_str)
     }
 
     /// Runs that have an edge at a vertex.
@@ -270,7 +331,7 @@ fn edges_of_runs(parts: &Parts<'_>) -> BTreeMap<[u32; 2], Vec<usize>> {
         match *origin {
             Origin::Node { vertex } => drop(node.insert(vertex, v as u32)),
             Origin::Arc { arc, step } => drop(inner.insert((arc, step), v as u32)),
-            Origin::Inside { .. } => {}
+            Origin::Inside { .. } | Origin::Held { .. } => {}
         }
     }
     let mut edges: BTreeMap<[u32; 2], Vec<usize>> = BTreeMap::new();

@@ -69,6 +69,14 @@ pub enum EditFault {
         /// The pole, model units.
         at: [f64; 3],
     },
+    /// Held quads would change.
+    #[error(
+        "it would change quads within {rim}, which stay as they are; remove the edit, or release the hold"
+    )]
+    InHold {
+        /// Name of the hold's rim.
+        rim: String,
+    },
     /// The surface would no longer be one.
     #[error(
         "without the loop the surface would fold onto itself: too few loops are left there; name another loop"

@@ -163,6 +163,22 @@ struct Played {
 
 /// Plays one edit; on an error the draft is as it was.
 fn play(draft: &mut Draft<'_>, edit: &Edit) -> Result<Played, EditFault> {
+    if !draft.has_held() {
+        return play_anywhere(draft, edit);
+    }
+    let before = draft.clone();
+    let played = play_anywhere(draft, edit)?;
+    match draft.held_changed(&before) {
+        None => Ok(played),
+        Some(rim) => {
+            *draft = before;
+            Err(EditFault::InHold { rim })
+        }
+    }
+}
+
+/// As [`play`], whether or not held quads change.
+fn play_anywhere(draft: &mut Draft<'_>, edit: &Edit) -> Result<Played, EditFault> {
     match edit.change {
         Change::Insert { place, share } => {
             let (place, share) = match on_kept_side(draft.plane, place) {

@@ -53,6 +53,8 @@ pub enum Anew {
     TooFar,
     /// Quads would be squeezed.
     Squeezed,
+    /// Held quads would change.
+    Held,
 }
 
 /// Carries a surface made for `parts.curves` along to `curves`, which are the same curves in the
@@ -76,8 +78,12 @@ pub fn retrace(
     };
     task.checkpoint()?;
     let old = draft.mesh.positions.clone();
+    let before = draft.clone();
     if !carry(&mut draft, &new, ways) {
         return Ok(Err(Anew::Squeezed));
+    }
+    if draft.held_changed(&before).is_some() {
+        return Ok(Err(Anew::Held));
     }
     let stays = |v: &u32| draft.mesh.positions[*v as usize] == old[*v as usize];
     let quads = draft.mesh.quads.iter();

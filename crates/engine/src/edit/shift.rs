@@ -71,8 +71,7 @@ pub(super) fn slide(
             Tie::Fixed => true,
         };
         if tied {
-            let names = draft.names(draft.runs_at(v));
-            return Err(EditFault::Held { names });
+            return Err(draft.tied(v));
         }
         let placed = place::between(draft, &normals, [v, neighbour], share.abs());
         moved.push((v, placed));
@@ -106,8 +105,7 @@ pub(super) fn shift(
         Tie::Free => place::on_sculpt(draft, to, normals[vertex as usize], height),
         Tie::Run(run) => place::along_run(draft, run, vertex, to),
         Tie::Fixed => {
-            let names = draft.names(draft.runs_at(vertex));
-            return Err(EditFault::Held { names });
+            return Err(draft.tied(vertex));
         }
     };
     if !placed.found {

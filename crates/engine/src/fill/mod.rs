@@ -8,6 +8,7 @@
 
 mod blocks;
 mod disk;
+pub mod join;
 #[cfg(test)]
 mod tests;
 
@@ -76,6 +77,11 @@ pub enum Origin {
         /// Index of the patch.
         patch: usize,
     },
+    /// Inside held quads.
+    Held {
+        /// The hold: index into the job's list.
+        hold: usize,
+    },
 }
 
 /// A quad mesh over the work surface.
@@ -85,8 +91,12 @@ pub struct Filled {
     pub mesh: QuadMesh,
     /// Where each vertex comes from.
     pub origin: Vec<Origin>,
-    /// Patch of each quad.
+    /// Patch of each quad; held quads count as a patch for each hold, after those of the layout.
     pub patch_of_quad: Vec<u32>,
+    /// Vertices along each arc, both nodes included.
+    pub arcs: Vec<Vec<u32>>,
+    /// For each vertex the held vertex that it is.
+    pub held: Vec<Option<u32>>,
 }
 
 /// Fills all patches.
@@ -105,6 +115,8 @@ pub fn run(
         mesh: QuadMesh::default(),
         origin: Vec::new(),
         patch_of_quad: Vec::new(),
+        arcs: Vec::new(),
+        held: Vec::new(),
     };
     let shared = Shared::new(surface, layout, plan, &mut filled);
     for (p, patch) in layout.patches.iter().enumerate() {
@@ -127,6 +139,8 @@ pub fn run(
             filled.patch_of_quad.push(p as u32);
         }
     }
+    filled.held = vec![None; filled.mesh.positions.len()];
+    filled.arcs = shared.arcs;
     let topology = filled.mesh.topology();
     let found: i64 = (0..filled.mesh.positions.len())
         .filter(|&v| topology.valence[v] > 0)

@@ -5,7 +5,7 @@ use mesh::DVec3;
 
 use super::polyline::Polyline;
 use super::{Drawn, name_of, snap};
-use crate::model::{CurveEnd, Guide, Plane, Sculpt};
+use crate::model::{CurveEnd, Guide, GuideKind, Plane, Sculpt};
 
 /// Ends nearer than this to something are taken to mean it, in target edges.
 const NEAR: f64 = 0.5;
@@ -22,7 +22,8 @@ pub(super) fn snap_ends(
     findings: &mut Findings,
 ) {
     for i in 0..drawn.len() {
-        if drawn[i].line.closed {
+        // Held quads stay where they are.
+        if drawn[i].line.closed || drawn[i].kind == GuideKind::Hold {
             continue;
         }
         for end in 0..2 {
@@ -125,7 +126,7 @@ fn runs_beside(drawn: &Drawn, other: &Polyline, at: DVec3, onto: DVec3) -> bool 
 }
 
 /// A point on both the plane and the sculpt, or nearly, by turns.
-fn foot_on_plane(sculpt: &Sculpt, plane: &Plane, at: DVec3, edge: f64) -> DVec3 {
+pub(super) fn foot_on_plane(sculpt: &Sculpt, plane: &Plane, at: DVec3, edge: f64) -> DVec3 {
     let mut p = plane.project(at);
     for _ in 0..8 {
         if let Some(found) = snap::onto(sculpt, p, DVec3::ZERO, 2.0 * edge) {

@@ -6,6 +6,9 @@ use thiserror::Error;
 /// Why a guide can't become a curve.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum GuideError {
+    /// Held quads can't be kept beside the guides.
+    #[error(transparent)]
+    Hold(#[from] crate::hold::HoldError),
     /// The target edge length can't be.
     #[error("the target edge length must be positive and finite; got {edge}")]
     BadEdge {

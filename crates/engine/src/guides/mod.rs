@@ -10,6 +10,7 @@
 mod ends;
 mod error;
 mod halve;
+mod held;
 mod polyline;
 mod rim;
 mod shared;
@@ -18,9 +19,12 @@ mod snap;
 #[cfg(test)]
 mod tests;
 
+use std::collections::BTreeSet;
+
 use base::{Finding, Findings, Level, Place, Task};
 use mesh::DVec3;
 
+use crate::hold::{Held, Run};
 use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt, Share};
 use polyline::Polyline;
 
@@ -32,6 +36,19 @@ pub use rim::Rims;
 pub struct GuideOptions {
     /// Target edge of the quads, model units; distances below are shares of it.
     pub edge: f64,
+    /// Whether each side of a held region's rim has its own count, or only all of them together,
+    /// which is kept more easily.
+    pub rim_corners: bool,
+}
+
+impl GuideOptions {
+    /// Options for quads of this edge length (model units).
+    pub fn for_edge(edge: f64) -> Self {
+        Self {
+            edge,
+            rim_corners: true,
+        }
+    }
 }
 
 /// The curves of a job in the half that is computed.
@@ -45,6 +62,8 @@ pub struct GuideCurves {
     pub names: Vec<String>,
     /// Guides that lie on the mirror plane: the centre line stands for them.
     pub on_plane: Vec<usize>,
+    /// Curves that are runs of held quads' rims, by index, with the run.
+    pub held: Vec<(usize, Run)>,
 }
 
 /// A guide on the way to being a curve.
@@ -60,6 +79,8 @@ struct Drawn {
     rim: bool,
     /// Whether it was drawn behind the plane.
     mirrored: bool,
+    /// Whether held quads have a part of it.
+    partly_held: bool,
 }
 
 /// What guides are laid on.
@@ -99,15 +120,25 @@ pub fn run(
     options: &GuideOptions,
     task: &Task,
 ) -> Result<(GuideCurves, Findings), GuideError> {
-    run_beside(&Rims::of(sculpt), guides, sculpt, plane, options, task)
+    run_beside(
+        &Rims::of(sculpt),
+        None,
+        guides,
+        sculpt,
+        plane,
+        options,
+        task,
+    )
 }
 
-/// As [`run`], with the sculpt's rims found before.
+/// As [`run`], with the sculpt's rims found before, and against held quads. The last of `guides` are
+/// then [`stand_ins`] for the holds.
 ///
 /// # Errors
 /// As [`run`].
 pub fn run_beside(
     rims: &Rims,
+    held: Option<&Held>,
     guides: &[Guide],
     sculpt: &Sculpt,
     plane: Option<Plane>,
@@ -128,7 +159,8 @@ pub fn run_beside(
     };
     let mut out = GuideCurves::default();
     let mut drawn: Vec<Drawn> = Vec::new();
-    for (i, guide) in guides.iter().enumerate() {
+    let of_job = guides.iter().filter(|g| g.kind != GuideKind::Hold).count();
+    for (i, guide) in guides.iter().enumerate().take(of_job) {
         task.report("guides", i as f32 / guides.len() as f32)?;
         let (line, rim) = trace(guide, &mut ground)?;
         if let Some(plane) = &plane
@@ -150,6 +182,7 @@ pub fn run_beside(
             ends: [CurveEnd::Free; 2],
             rim,
             mirrored: false,
+            partly_held: false,
         };
         match &plane {
             None => drawn.push(whole),
@@ -157,7 +190,18 @@ pub fn run_beside(
         }
     }
     halve::merge(&mut drawn, guides, edge, &mut findings)?;
+    let mut landings = BTreeSet::new();
+    if let Some(held) = held {
+        landings = held::part(&mut drawn, guides, held, plane.as_ref(), &ground)?;
+    }
     shared::part(&mut drawn, guides, &ground)?;
+    if let Some(held) = held {
+        let runs = held.runs(&landings, options.rim_corners);
+        let rims = held::rims(&runs, of_job, held, plane.as_ref(), &ground)?;
+        // Laid first, so that guides end on them.
+        drawn.splice(0..0, rims);
+        out.held = runs.into_iter().enumerate().collect();
+    }
     ends::snap_ends(
         &mut drawn,
         guides,
@@ -176,8 +220,17 @@ pub fn run_beside(
             ends: one.ends,
             count: one.count,
             shares: one.shares,
+            side: None,
+            partly_held: one.partly_held,
             points: one.line.points,
         });
+    }
+    if options.rim_corners {
+        for (curve, run) in &out.held {
+            if let Some(curve) = out.curves.get_mut(*curve) {
+                curve.side = Some(run.quarters);
+            }
+        }
     }
     task.report("guides", 1.0)?;
     Ok((out, findings))
@@ -224,6 +277,18 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
         return Ok((along, true));
     }
     Ok((snap::smooth(&line, sculpt, edge), false))
+}
+
+/// A guide for each hold, by which the curves of its rim are known.
+pub fn stand_ins(held: &Held) -> Vec<Guide> {
+    let stand_in = |name: &String| Guide {
+        name: format!("rim of hold {name}"),
+        kind: GuideKind::Hold,
+        closed: false,
+        count: None,
+        points: Vec::new(),
+    };
+    held.names.iter().map(stand_in).collect()
 }
 
 fn centre_line(guide: &Guide) -> Finding {

@@ -26,6 +26,10 @@ impl Rims {
         };
         Self(loops.map(rim).collect())
     }
+
+    pub(super) fn loops(&self) -> impl Iterator<Item = &Polyline> {
+        self.0.iter()
+    }
 }
 
 /// The loop, or the piece of one, that a guide runs along: within 0.6 of a target edge for

@@ -438,7 +438,7 @@ fn pieces(whole: &Drawn, cuts: &[f64]) -> Vec<Drawn> {
 }
 
 /// The piece of a line between two arc lengths; past a closed one's length it goes on around.
-fn stretch(line: &Polyline, from: f64, to: f64) -> Polyline {
+pub(super) fn stretch(line: &Polyline, from: f64, to: f64) -> Polyline {
     let whole = line.length();
     let lengths = lengths(line);
     let mut inner: Vec<(f64, DVec3)> = Vec::new();
@@ -476,7 +476,7 @@ fn lengths(line: &Polyline) -> Vec<f64> {
     lengths
 }
 
-fn length_at(line: &Polyline, near: &super::polyline::Near) -> f64 {
+pub(super) fn length_at(line: &Polyline, near: &super::polyline::Near) -> f64 {
     lengths(line)[near.piece] + line.points[near.piece].distance(near.point)
 }
 

@@ -14,7 +14,7 @@ const X: Plane = Plane {
 };
 
 fn made(guides: &[Guide], plane: Option<Plane>) -> Result<GuideCurves, GuideError> {
-    let options = GuideOptions { edge: EDGE };
+    let options = GuideOptions::for_edge(EDGE);
     run(guides, &tube(160, 100), plane, &options, &Task::default()).map(|made| made.0)
 }
 
@@ -140,7 +140,7 @@ fn what_cannot_be_a_curve_is_refused_by_name() {
         made(&[dot], None),
         Err(GuideError::TooShort { .. })
     ));
-    let options = GuideOptions { edge: 0.0 };
+    let options = GuideOptions::for_edge(0.0);
     let refused = run(&[good()], &tube(20, 10), None, &options, &Task::default());
     assert!(matches!(refused, Err(GuideError::BadEdge { .. })));
     let task = Task::default();
@@ -149,7 +149,7 @@ fn what_cannot_be_a_curve_is_refused_by_name() {
         &[good()],
         &tube(20, 10),
         None,
-        &GuideOptions { edge: EDGE },
+        &GuideOptions::for_edge(EDGE),
         &task,
     );
     assert!(matches!(refused, Err(GuideError::Cancelled(_))));
@@ -215,7 +215,7 @@ fn an_opening_drawn_sparsely_on_the_boundary_is_the_boundary() {
     assert_eq!(rim.on_boundary, [true]);
     // Five chords round a tube of radius 1 lie 0.19 off it: many edges of 0.01.
     let five = [ring("rim", GuideKind::Opening, 5, |_| 4.0)];
-    let options = GuideOptions { edge: 0.01 };
+    let options = GuideOptions::for_edge(0.01);
     let sculpt = tube(160, 100);
     let sparse = run(&five, &sculpt, None, &options, &Task::default()).unwrap();
     assert_eq!(sparse.0.on_boundary, [true]);

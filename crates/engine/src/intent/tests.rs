@@ -17,6 +17,8 @@ fn ringed() -> (WorkSurface, Vec<Curve>, Sculpt, Guide) {
     let sculpt = tube(AROUND, ROWS);
     let guide = ring("elbow", GuideKind::Ring, AROUND, |_| 2.0);
     let curve = Curve {
+        side: None,
+        partly_held: false,
         guides: vec![0],
         kind: GuideKind::Ring,
         closed: true,

@@ -7,6 +7,8 @@
 //! 3 concave, 4 a dangling end. Everything that decides connectivity reads slots,
 //! never floating-point angles.
 
+use std::collections::BTreeMap;
+
 use crate::field::Field;
 use crate::model::WorkSurface;
 
@@ -69,11 +71,13 @@ const RINGS_CROSS: f64 = 10.0;
 
 impl Marks {
     /// Marks of the work surface's chains; curve `i` is chain `i`. Only chains that `may_turn`
-    /// have corners: a ring is smooth by meaning, whatever the folds beneath it do.
+    /// have corners (what the surface turns at vertices of the boundary may be `known`, in quarters,
+    /// by vertex): a ring is smooth by meaning, whatever the folds beneath it do.
     pub fn of_chains(
         surface: &WorkSurface,
         field: &Field,
         may_turn: &[bool],
+        known: &BTreeMap<u32, u8>,
         quad_edge: f64,
     ) -> Self {
         let topology = &field.topology;
@@ -119,8 +123,13 @@ impl Marks {
                 } else {
                     UNUSUAL
                 };
-                let (turn, ends) = (turns[v as usize], is_end[v as usize]);
-                this.at[v as usize] = base_marks(field, v, &marked, turn, ends, usual);
+                let at = AtVertex {
+                    turn: turns[v as usize],
+                    is_end: is_end[v as usize],
+                    known: known.get(&v).copied(),
+                    unusual: usual,
+                };
+                this.at[v as usize] = base_marks(field, v, &marked, &at);
             }
         }
         this
@@ -276,15 +285,31 @@ pub fn sector_span(field: &Field, vertex: u32, sector: Sector) -> f64 {
     (to - from).rem_euclid(std::f64::consts::TAU)
 }
 
+/// What is known of a vertex of the artist's curves.
+struct AtVertex {
+    /// By how much its curve turns a corner there, radians.
+    turn: Option<f64>,
+    /// Whether a curve ends there.
+    is_end: bool,
+    /// What the surface turns there, in quarters.
+    known: Option<u8>,
+    /// Cost of each quarter turn more or less than usual.
+    unusual: f64,
+}
+
 /// Quarter turns between the artist's curves at one vertex.
 fn base_marks(
     field: &Field,
     vertex: u32,
     marked: &[(u32, u16)],
-    turn: Option<f64>,
-    is_end: bool,
-    unusual: f64,
+    at: &AtVertex,
 ) -> VertexMarks {
+    let &AtVertex {
+        turn,
+        is_end,
+        known,
+        unusual,
+    } = at;
     let boundary = field.topology.is_boundary_vertex(vertex);
     let angles: Vec<f64> = marked
         .iter()
@@ -294,6 +319,7 @@ fn base_marks(
     let sectors = if boundary { n - 1 } else { n };
     let quarters: Vec<u8> = match (sectors, turn) {
         (0, _) => Vec::new(),
+        (1, _) if boundary && known.is_some() => known.into_iter().collect(),
         (1, None) if boundary && !is_end => vec![2],
         (1, Some(turn)) if boundary => vec![
             (2.0 - turn / std::f64::consts::FRAC_PI_2)
@@ -314,7 +340,12 @@ fn base_marks(
             let spans: Vec<f64> = (0..sectors)
                 .map(|i| (angles[(i + 1) % n] - angles[i]).rem_euclid(std::f64::consts::TAU))
                 .collect();
-            nearest_quarters(&spans, if boundary { None } else { Some(unusual) })
+            let usual = if boundary {
+                known.map(|known| (i32::from(known), unusual))
+            } else {
+                Some((4, unusual))
+            };
+            nearest_quarters(&spans, usual)
         }
     };
     let mut slot = 0;
@@ -332,7 +363,7 @@ fn base_marks(
 
 /// Whole quarters >= 1 nearest to the spans; another total than four costs a little, if anything,
 /// so that a T stays a T and three curves at thirds of a turn make a three-pole.
-fn nearest_quarters(spans: &[f64], unusual: Option<f64>) -> Vec<u8> {
+fn nearest_quarters(spans: &[f64], usual: Option<(i32, f64)>) -> Vec<u8> {
     let exact: Vec<f64> = spans
         .iter()
         .map(|s| s / std::f64::consts::FRAC_PI_2)
@@ -348,7 +379,7 @@ fn nearest_quarters(spans: &[f64], unusual: Option<f64>) -> Vec<u8> {
             .map(|(a, b)| (f64::from(*a) - b).powi(2))
             .sum();
         let total: i32 = q.iter().sum();
-        misfit + unusual.map_or(0.0, |cost| cost * f64::from((total - 4).abs()))
+        misfit + usual.map_or(0.0, |(u, cost)| cost * f64::from((total - u).abs()))
     };
     let mut best = start;
     loop {
@@ -494,17 +525,17 @@ mod tests {
     #[test]
     fn quarters_keep_a_t_and_see_a_y() {
         let t = [PI * 0.77, PI * 0.23, PI];
-        assert_eq!(nearest_quarters(&t, Some(UNUSUAL)), [1, 1, 2]);
+        assert_eq!(nearest_quarters(&t, Some((4, UNUSUAL))), [1, 1, 2]);
         let y = [PI * 2.0 / 3.0; 3];
-        assert_eq!(nearest_quarters(&y, Some(UNUSUAL)), [1, 1, 1]);
+        assert_eq!(nearest_quarters(&y, Some((4, UNUSUAL))), [1, 1, 1]);
         let cross = [PI / 2.0; 4];
-        assert_eq!(nearest_quarters(&cross, Some(UNUSUAL)), [1, 1, 1, 1]);
+        assert_eq!(nearest_quarters(&cross, Some((4, UNUSUAL))), [1, 1, 1, 1]);
     }
 
     #[test]
     fn rings_that_cross_at_a_slant_have_no_pole_there() {
         let slant = [PI / 9.0, PI * 8.0 / 9.0, PI / 9.0, PI * 8.0 / 9.0];
-        assert_eq!(nearest_quarters(&slant, Some(UNUSUAL)), [1, 2, 1, 2]);
-        assert_eq!(nearest_quarters(&slant, Some(RINGS_CROSS)), [1, 1, 1, 1]);
+        assert_eq!(nearest_quarters(&slant, Some((4, UNUSUAL))), [1, 2, 1, 2]);
+        assert_eq!(nearest_quarters(&slant, Some((4, RINGS_CROSS))), [1, 1, 1, 1]);
     }
 }

@@ -309,6 +309,32 @@ impl Layout {
     }
 }
 
+/// Quarter turns of the surface at corners of held regions, by vertex.
+fn known_quarters(surface: &WorkSurface, curves: &[Curve]) -> BTreeMap<u32, u8> {
+    let mut known = BTreeMap::new();
+    for chain in surface.chains.iter().filter(|c| !c.closed) {
+        let ChainSource::Curve(c) = chain.source else {
+            continue;
+        };
+        let (Some(quarters), Some(start)) = (curves[c].side, curves[c].points.first()) else {
+            continue;
+        };
+        let (Some(&first), Some(&last)) = (chain.vertices.first(), chain.vertices.last()) else {
+            continue;
+        };
+        let away = |v: u32| surface.positions[v as usize].distance_squared(*start);
+        let ends = if away(first) <= away(last) {
+            [first, last]
+        } else {
+            [last, first]
+        };
+        for (v, quarters) in ends.into_iter().zip(quarters) {
+            known.extend(quarters.map(|q| (v, q)));
+        }
+    }
+    known
+}
+
 /// Cuts the surface into patches.
 ///
 /// # Errors
@@ -326,12 +352,13 @@ pub fn run(
         .chains
         .iter()
         .map(|chain| match chain.source {
-            ChainSource::Curve(c) => curves[c].kind != GuideKind::Ring,
+            ChainSource::Curve(c) => curves[c].kind != GuideKind::Ring && curves[c].side.is_none(),
             ChainSource::Plane => false,
             ChainSource::Boundary => true,
         })
         .collect();
-    let marks = Marks::of_chains(surface, field, &may_turn, options.quad_edge);
+    let known = known_quarters(surface, curves);
+    let marks = Marks::of_chains(surface, field, &may_turn, &known, options.quad_edge);
     let mut laying = lay::Laying::new(
         field,
         &surface.positions,

@@ -36,7 +36,7 @@ pub(super) fn marks_of(surface: &WorkSurface, field: &Field, curves: &[Curve], q
             ChainSource::Boundary => true,
         })
         .collect();
-    Marks::of_chains(surface, field, &may_turn, quad)
+    Marks::of_chains(surface, field, &may_turn, &Default::default(), quad)
 }
 
 /// Slots rise anticlockwise, and the sectors' quarters sum to the vertex's total.

@@ -9,6 +9,7 @@ use numeric::ProgramError;
 use super::model::{self, Asked, Promise};
 use super::strain::Strain;
 use super::{Plan, QuantiseError, list, parity};
+use crate::model::GuideKind;
 
 /// Furthest that a proposed count lies from the one asked for, in quads of the half.
 const FURTHEST: u32 = 64;
@@ -84,6 +85,8 @@ impl Strain<'_> {
                 .filter(|p| !set.contains(p))
                 .cloned(),
         );
+        // What is held can't be changed.
+        all.retain(|p| !self.is_rim(p));
         for step in 1..=2 * STEPS {
             // Steps keep what fits modulo 2; where nothing does, the first guide's count is one more.
             let (share, lift) = (
@@ -107,10 +110,18 @@ impl Strain<'_> {
             .chunks(1)
             .chain([set, &all[..]])
             .find(|left_out| good(&without(left_out)));
-        format!(
-            "leave out the count of {}",
-            list(&self.names(open.unwrap_or(&all)))
-        )
+        let open: Vec<Promise> = open.unwrap_or(&all).to_vec();
+        let (rims, counts): (Vec<Promise>, Vec<Promise>) =
+            open.into_iter().partition(|p| self.is_rim(p));
+        let held = set.iter().any(|p| self.is_rim(p));
+        match (counts.as_slice(), held || !rims.is_empty()) {
+            ([], _) => "release the hold, or hold a part with a straighter rim".to_owned(),
+            (_, false) => format!("leave out the count of {}", list(&self.names(&counts))),
+            (_, true) => format!(
+                "leave out the count of {}, or release the hold",
+                list(&self.names(&counts))
+            ),
+        }
     }
 
     /// The nearest count of one of the set with which all promises can be kept; of equally near
@@ -124,6 +135,9 @@ impl Strain<'_> {
         for step in 1..=FURTHEST {
             let mut found: Vec<(u32, Promise, u32)> = Vec::new();
             for one in set {
+                if self.is_rim(one) {
+                    continue;
+                }
                 for count in [one.count + step, one.count.saturating_sub(step)] {
                     let with = self.with(|p| (p == one).then_some(count));
                     if count < one.least
@@ -171,6 +185,14 @@ impl Strain<'_> {
         let counted = promise.guides.iter().filter_map(|&g| {
             let guide = &self.guides[g];
             let asked = guide.count?;
+            if promise.partly_held {
+                let way = if count > promise.count {
+                    "higher"
+                } else {
+                    "lower"
+                };
+                return Some(format!("the count of '{}' {way} than {asked}", guide.name));
+            }
             // A guide across the plane has twice its half's quads.
             let new = u64::from(count) * u64::from(asked) / u64::from(promise.count.max(1));
             Some(format!("'{}' {new} instead of {asked}", guide.name))
@@ -178,9 +200,20 @@ impl Strain<'_> {
         counted.collect::<Vec<_>>().join(" and ")
     }
 
-    /// Names of the guides of promises.
+    /// Whether a promise is that of held quads.
+    pub fn is_rim(&self, promise: &Promise) -> bool {
+        let mut guides = promise.guides.iter().filter_map(|&g| self.guides.get(g));
+        guides.any(|g| g.kind == GuideKind::Hold)
+    }
+
+    /// Names of the guides of promises, each once.
     pub fn names(&self, set: &[Promise]) -> Vec<String> {
-        let guides = set.iter().flat_map(|p| &p.guides);
-        guides.map(|&g| self.guides[g].name.clone()).collect()
+        let mut names: Vec<String> = Vec::new();
+        for &g in set.iter().flat_map(|p| &p.guides) {
+            if !names.contains(&self.guides[g].name) {
+                names.push(self.guides[g].name.clone());
+            }
+        }
+        names
     }
 }

@@ -400,6 +400,7 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
         promises.push(model::Promise {
             guides: curve.guides.clone(),
             count,
+            partly_held: curve.partly_held,
             least: if curve.closed { 3 } else { 1 },
             arcs: arcs_of(&|on| on == c),
         });
@@ -412,6 +413,9 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
         promises.push(model::Promise {
             guides: vec![share.guide],
             count: share.count,
+            partly_held: curves
+                .iter()
+                .any(|c| c.partly_held && c.shares.contains(&share)),
             least: 1,
             arcs: arcs_of(&|on| curves[on].shares.contains(&share)),
         });

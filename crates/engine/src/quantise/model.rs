@@ -12,6 +12,8 @@ pub(super) struct Promise {
     pub guides: Vec<usize>,
     /// Quads in all.
     pub count: u32,
+    /// Whether held quads have a part of the guide, so that this is only the rest of its count.
+    pub partly_held: bool,
     /// Fewest quads that its curve can have.
     pub least: u32,
     /// Its arcs.

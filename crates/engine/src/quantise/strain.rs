@@ -44,7 +44,7 @@ impl Strain<'_> {
 
     /// Refuses counts with which edges can't follow their guide.
     pub fn refuse_too_few(&self) -> Result<(), QuantiseError> {
-        let few = |p: &&Promise| self.away(p, p.count) > FAR * NEAR;
+        let few = |p: &&Promise| !self.is_rim(p) && self.away(p, p.count) > FAR * NEAR;
         match self.promises.iter().find(few) {
             None => Ok(()),
             Some(promise) => {
@@ -64,7 +64,7 @@ impl Strain<'_> {
         let mut findings = Findings::default();
         for promise in self.promises {
             let away = self.away(promise, promise.count);
-            if away > NEAR {
+            if away > NEAR && !self.is_rim(promise) {
                 let names = self.names(std::slice::from_ref(promise));
                 let sentence = format!(
                     "So few quads can't follow {} closely: their edges run some {away:.2} edge lengths away.",

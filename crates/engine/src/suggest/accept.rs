@@ -52,7 +52,7 @@ fn refusal(
     options: &SuggestOptions,
     task: &Task,
 ) -> Result<Option<String>, SuggestError> {
-    let curves = GuideOptions { edge: options.edge };
+    let curves = GuideOptions::for_edge(options.edge);
     let curves = match guides::run(guides, sculpt, half.plane, &curves, task) {
         Ok((curves, _)) => curves,
         Err(GuideError::Cancelled(cancelled)) => return Err(cancelled.into()),

@@ -24,8 +24,14 @@ fn made(
 ) -> Result<WorkSurface, WorkError> {
     let task = Task::default();
     let (half, _) = symmetry::run(sculpt, choice, &task).unwrap();
-    let (curves, _) =
-        guides::run(guides, sculpt, half.plane, &GuideOptions { edge }, &task).unwrap();
+    let (curves, _) = guides::run(
+        guides,
+        sculpt,
+        half.plane,
+        &GuideOptions::for_edge(edge),
+        &task,
+    )
+    .unwrap();
     let (surface, findings) = run(&half, sculpt, &curves, &WorkOptions::for_edge(edge), &task)?;
     assert!(
         findings
@@ -202,7 +208,7 @@ fn curves_closer_than_a_work_edge_stay_apart() {
     let task = Task::default();
     let (half, _) = symmetry::run(&sculpt, PlaneChoice::None, &task).unwrap();
     // Snapped one by one, for together `guides` refuses them: the quads would have no room.
-    let options = GuideOptions { edge: 0.4 };
+    let options = GuideOptions::for_edge(0.4);
     let snapped = |guide: &Guide| {
         let guide = std::slice::from_ref(guide);
         guides::run(guide, &sculpt, None, &options, &task)
@@ -271,7 +277,7 @@ fn a_guide_beyond_an_opening_is_named() {
     ];
     let task = Task::default();
     let (half, _) = symmetry::run(&sculpt, PlaneChoice::None, &task).unwrap();
-    let options = GuideOptions { edge: 0.4 };
+    let options = GuideOptions::for_edge(0.4);
     let (curves, _) = guides::run(&guides, &sculpt, None, &options, &task).unwrap();
     let (_, findings) = run(&half, &sculpt, &curves, &WorkOptions::for_edge(0.4), &task).unwrap();
     let named = |f: &&base::Finding| f.code == "guide-cut-away";

@@ -43,6 +43,8 @@ struct Pieces {
     outward: Vec<f64>,
     /// Whether a piece holds most of a guide that is no opening.
     holds: Vec<bool>,
+    /// Whether held quads stand for a piece.
+    taken: Vec<bool>,
     /// Each guide that is no opening with the piece that holds most of it, and how much, model units.
     held: Vec<(usize, u32, f64)>,
 }
@@ -55,7 +57,7 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
         ChainSource::Curve(i) => curves
             .curves
             .get(i)
-            .is_some_and(|c| c.kind == GuideKind::Opening),
+            .is_some_and(|c| matches!(c.kind, GuideKind::Opening | GuideKind::Hold)),
         _ => false,
     };
     let opening: Vec<bool> = (0..work.rails.len() as u32).map(is_opening).collect();
@@ -64,7 +66,8 @@ pub(super) fn trim(work: &mut Dense<'_>, curves: &GuideCurves) -> Result<Trimmed
             .segment_of(h)
             .is_some_and(|s| opening[work.mesh.segments[s as usize].rail as usize])
     };
-    let pieces = Pieces::new(work, curves, cuts);
+    let mut pieces = Pieces::new(work, curves, cuts);
+    pieces.leave_held(work, curves)?;
     let (keep, crumbs) = pieces.kept(CRUMB * work.edge * work.edge);
     for h in 0..work.mesh.twin.len() as u32 {
         let twin = work.mesh.twin[h as usize];
@@ -151,7 +154,7 @@ fn cut_guides(
             continue;
         };
         let is_ring = curve.kind == GuideKind::Ring;
-        if curve.kind == GuideKind::Opening {
+        if matches!(curve.kind, GuideKind::Opening | GuideKind::Hold) {
             continue;
         }
         if !(is_ring || curve.count.is_some()) {
@@ -208,6 +211,7 @@ impl Pieces {
             area: vec![0.0; count],
             outward: vec![0.0; count],
             holds: vec![false; count],
+            taken: vec![false; count],
             held: Vec::new(),
             part,
             piece,
@@ -255,7 +259,7 @@ impl Pieces {
             }
         }
         for (i, curve) in curves.curves.iter().enumerate() {
-            if curve.kind == GuideKind::Opening {
+            if matches!(curve.kind, GuideKind::Opening | GuideKind::Hold) {
                 continue;
             }
             let most = lengths
@@ -266,6 +270,56 @@ impl Pieces {
                 self.held.push((i, piece, length));
             }
         }
+    }
+
+    /// Leaves out the pieces on the held side of rims; those on their other side stay.
+    fn leave_held(&mut self, work: &Dense<'_>, curves: &GuideCurves) -> Result<(), WorkError> {
+        let mesh = &work.mesh;
+        let mut beside: Vec<Option<u32>> = vec![None; self.area.len()];
+        for h in mesh.edges() {
+            let Some(segment) = mesh.segment_of(h).map(|s| mesh.segments[s as usize]) else {
+                continue;
+            };
+            let is_rim = match work.rails[segment.rail as usize].source {
+                ChainSource::Curve(i) => curves
+                    .curves
+                    .get(i)
+                    .is_some_and(|c| c.kind == GuideKind::Hold),
+                _ => false,
+            };
+            if !is_rim {
+                continue;
+            }
+            for side in [Some(h), mesh.twin_of(h)].into_iter().flatten() {
+                let piece = self.piece[(side / 3) as usize] as usize;
+                // Rims run with the held quads on their left.
+                if mesh.from(side) == segment.ends[0] {
+                    self.taken[piece] = true;
+                } else {
+                    beside[piece] = beside[piece].or(Some(side));
+                }
+            }
+        }
+        for (piece, beside) in beside.into_iter().enumerate() {
+            let Some(h) = beside else {
+                if self.taken[piece] {
+                    self.holds[piece] = false;
+                }
+                continue;
+            };
+            if self.taken[piece] {
+                let rail = mesh
+                    .segment_of(h)
+                    .map_or(NONE, |s| mesh.segments[s as usize].rail);
+                let at = mesh.pos[mesh.from(h) as usize];
+                return Err(WorkError::OpeningPartsNothing {
+                    guide: name_of(work, rail, curves),
+                    at: at.to_array(),
+                });
+            }
+            self.holds[piece] = true;
+        }
+        Ok(())
     }
 
     /// Whether a piece faces outwards more than another; where both are as good as flat, whether it
@@ -295,7 +349,9 @@ impl Pieces {
             let part = self.part_of[piece] as usize;
             area[part] += self.area[piece];
             held[part] |= self.holds[piece];
-            if outermost[part].is_none_or(|other| self.lies_further_out(piece, other)) {
+            if !self.taken[piece]
+                && outermost[part].is_none_or(|other| self.lies_further_out(piece, other))
+            {
                 outermost[part] = Some(piece);
             }
         }
@@ -304,7 +360,9 @@ impl Pieces {
         let is_crumb = |part: usize| !held[part] && area[part] < crumb && area[part] < 0.1 * most;
         let keep = (0..self.area.len()).map(|piece| {
             let part = self.part_of[piece] as usize;
-            if held[part] {
+            if self.taken[piece] {
+                false
+            } else if held[part] {
                 self.holds[piece]
             } else {
                 outermost[part] == Some(piece) && !is_crumb(part)

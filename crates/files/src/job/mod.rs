@@ -18,6 +18,7 @@
 
 mod edits;
 mod error;
+mod holds;
 mod intent;
 mod near;
 mod read;
@@ -35,6 +36,7 @@ use crate::write::{WriteError, write_whole};
 
 pub use edits::{ChangeSpec, EditSpec, LARGEST_RELAX};
 pub use error::{JobError, JobFault, JobProblem, LineColumn};
+pub use holds::HoldSpec;
 pub use intent::{
     AreaSize, AreaSpec, DENSITY, KeepOutPlace, KeepOutSpec, LOOPS, PinSpec, QUADS, RegionSpec,
 };
@@ -115,6 +117,12 @@ impl JobFile {
     pub fn sculpt_path(&self) -> PathBuf {
         let folder = self.path.parent().unwrap_or(Path::new(""));
         folder.join(&self.spec.sculpt.file)
+    }
+
+    /// The path of a hold's file: as written if absolute, else beside the job file.
+    pub fn hold_path(&self, hold: &HoldSpec) -> PathBuf {
+        let folder = self.path.parent().unwrap_or(Path::new(""));
+        folder.join(&hold.file)
     }
 
     /// Line of a key in the text, from 1, as `("sculpt", "file")`; `None` if it isn't there.

@@ -8,6 +8,7 @@ use toml_edit::{Document, Item, TableLike};
 
 use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
+use super::holds;
 use super::intent;
 use super::spec::{
     DensitySpec, GuideKind, GuideSpec, JobSpec, LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec,
@@ -19,9 +20,9 @@ use super::table::{Problems, View};
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 11] = [
+const TOP: [&str; 12] = [
     "job", "name", "units", "sculpt", "symmetry", "density", "guide", "area", "pin", "keep_out",
-    "edit",
+    "edit", "hold",
 ];
 /// Tables that chapters to come will own.
 const LATER: [&str; 5] = ["trim", "layer", "seam", "bake", "joint"];
@@ -90,6 +91,8 @@ fn spec(
         |table, line, problems| intent::keep_out(table, line, &names, problems),
     );
     let edits = edits::read(&top, problems);
+    let list = "[[hold]] with two pairs of brackets, once for each hold";
+    let holds = named(&top, problems, ("hold", list), holds::hold);
     let mut spec = JobSpec::new(name.or(stem).unwrap_or_default(), "");
     if let Some(units) = units {
         spec.units = units;
@@ -103,6 +106,7 @@ fn spec(
         areas,
         pins,
         keep_outs,
+        holds,
         ..spec
     })
 }

@@ -6,6 +6,7 @@ use mesh::DVec3;
 
 use super::edits::EditSpec;
 use super::error::JobFault;
+use super::holds::HoldSpec;
 use super::intent::{AreaSpec, KeepOutSpec, PinSpec};
 use super::near::nearest;
 
@@ -43,6 +44,8 @@ pub struct JobSpec {
     pub pins: Vec<PinSpec>,
     /// Places without poles.
     pub keep_outs: Vec<KeepOutSpec>,
+    /// Parts of an earlier surface that stay as they are.
+    pub holds: Vec<HoldSpec>,
 }
 
 /// Which sculpt, and which part of it.
@@ -252,6 +255,7 @@ impl JobSpec {
             areas: Vec::new(),
             pins: Vec::new(),
             keep_outs: Vec::new(),
+            holds: Vec::new(),
         }
     }
 

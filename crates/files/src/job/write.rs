@@ -56,6 +56,7 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
     spec.areas.iter().for_each(|a| table_text(a, out));
     spec.pins.iter().for_each(|p| table_text(p, out));
     spec.keep_outs.iter().for_each(|k| table_text(k, out));
+    spec.holds.iter().for_each(|h| table_text(h, out));
     edits::new_text(&spec.edits, out)
 }
 
@@ -163,6 +164,7 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     named(top, &old.areas, &new.areas);
     named(top, &old.pins, &new.pins);
     named(top, &old.keep_outs, &new.keep_outs);
+    named(top, &old.holds, &new.holds);
     if old.edits != new.edits {
         edits::update(top, &old.edits, &new.edits);
     }

@@ -145,6 +145,11 @@ pub enum ReadProblem {
     /// Not a surface of quads: no faces at all.
     #[error("has no quads. Name an OBJ file with faces of four corners")]
     NoQuads,
+    /// Held quads without a rim.
+    #[error(
+        "has no lines (l) to say where the rest of the surface goes on, so nothing can be laid against its quads. Hold the region again"
+    )]
+    NoRim,
     /// A file that this file names can't be used.
     #[error(
         "names the buffer '{uri}', which can't be used: {reason}. Put it beside this file or export as GLB"

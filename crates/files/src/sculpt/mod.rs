@@ -25,7 +25,7 @@ use std::path::Path;
 use mesh::{TriMesh, Vec3};
 
 pub use error::{ReadError, ReadProblem, Spot};
-pub use quads::{parse_quads, read_quads};
+pub use quads::{Held, parse_held, parse_quads, read_grouped_quads, read_held, read_quads};
 
 use error::{Fault, Outcome};
 use source::{Source, words};

@@ -8,7 +8,7 @@ mod ply;
 
 pub use glb::{EncodeError, GlbOptions, glb};
 pub use mirror::{MirrorPlane, symmetric_triangles};
-pub use obj::obj_text;
+pub use obj::{held_text, obj_text};
 pub use place::{WriteError, check_writable, write_all_or_none, write_whole};
 pub use ply::ply_bytes;
 

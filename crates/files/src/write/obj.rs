@@ -22,6 +22,19 @@ pub fn obj_text(mesh: &QuadMesh, header: &str) -> Vec<u8> {
     out
 }
 
+/// Held quads as OBJ: as [`obj_text`], and a line element for each edge at which the rest of the
+/// surface goes on.
+pub fn held_text(mesh: &QuadMesh, rim: &[[u32; 2]], header: &str) -> Vec<u8> {
+    let mut out = obj_text(mesh, header);
+    out.extend_from_slice(b"g rim\n");
+    for edge in rim {
+        let [a, b] = edge.map(|v| u64::from(v) + 1);
+        // Writing to a Vec can't fail.
+        let _ = writeln!(out, "l {a} {b}");
+    }
+    out
+}
+
 fn write(mesh: &QuadMesh, header: &str, out: &mut Vec<u8>) -> std::io::Result<()> {
     for line in header.lines() {
         writeln!(out, "{}", format!("# {line}").trim_end())?;

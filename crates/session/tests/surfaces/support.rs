@@ -33,6 +33,7 @@ pub fn settings(guides: Vec<Guide>, faces: usize) -> Settings {
         adapt: 0.0,
         edits: vec![],
         intent: Default::default(),
+        holds: Vec::new(),
     }
 }
 
@@ -62,6 +63,7 @@ pub fn checked(sculpt: &Sculpt, settings: &Settings, outcome: &Outcome) -> (Meas
         plane: outcome.plane,
         target_faces,
         yardstick: false,
+        holds: &settings.holds,
     };
     check::run(&input, &Task::default()).unwrap()
 }

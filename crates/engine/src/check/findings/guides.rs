@@ -31,6 +31,7 @@ pub(super) fn follow(
         GuideKind::Ring => "Ring",
         GuideKind::Line => "Line",
         GuideKind::Opening => "Opening",
+        GuideKind::Hold => "Rim",
     };
     if guide.closed && guide.kind != GuideKind::Line {
         follow_ring(list, guide, measured, cycle, kind);

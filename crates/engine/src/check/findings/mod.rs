@@ -10,6 +10,7 @@ use base::{Finding, Findings, Level, Place};
 use super::CheckInput;
 use super::elements::Elements;
 use super::guides::Following;
+use super::held::Kept;
 use super::intent::Met;
 use super::measures::Measures;
 use super::rings::Cycle;
@@ -37,6 +38,8 @@ pub(super) struct Spots<'a> {
     pub following: &'a [Following],
     /// Loops, areas, pins and keep-outs.
     pub met: &'a Met,
+    /// What became of holds.
+    pub kept: &'a [Kept],
 }
 
 struct List<'a> {
@@ -139,6 +142,14 @@ pub(super) fn list(
         guides::follow(&mut list, guide, measured, cycle.as_ref(), following);
     }
     intent::intent(&mut list, input, spots.met);
+    for kept in spots.kept {
+        let (value, limit) = (kept.kept as f64, kept.held as f64);
+        let holds = kept.kept == kept.held;
+        list.hold("hold-kept", holds, value, limit, kept.says(), kept.places());
+        if let Some((level, sentence, place)) = kept.off_sculpt() {
+            list.remark("hold-off-sculpt", level, kept.off.0, sentence, vec![place]);
+        }
+    }
     form::strips(&mut list, measures, spots);
     form::mirror(&mut list, measures, spots);
     form::fit(&mut list, measures);

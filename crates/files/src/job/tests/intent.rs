@@ -183,3 +183,35 @@ fn each_wrong_wish_is_found_where_it_stands() {
         assert_eq!(one.at.unwrap().line, line, "{new}: {}", one.fault);
     }
 }
+
+#[test]
+fn holds_are_read_written_and_changed_in_place() {
+    let text = "job = 1\nsculpt.file = 'a.ply'\n\n[[hold]]\n# as signed off\nname = 'left sleeve'\nfile = 'coat.left_sleeve.obj'\n";
+    let mut job = parse(text).unwrap();
+    let hold = &job.spec().holds[0];
+    assert_eq!((hold.name.as_str(), hold.line), ("left sleeve", 4));
+    assert_eq!(
+        job.hold_path(hold),
+        std::path::Path::new("yard/coat.left_sleeve.obj")
+    );
+    let mut spec = job.spec().clone();
+    spec.holds[0].file = "other.obj".into();
+    job.update(spec.clone()).unwrap();
+    assert!(job.text().contains("# as signed off") && job.text().contains("other.obj"));
+    let new = JobFile::create("new.toml".as_ref(), &spec).unwrap();
+    assert_eq!(new.spec().holds[0].file, spec.holds[0].file);
+    for (wrong, part) in [
+        ("[[hold]]\nname = 'a'\n", "'file' is missing"),
+        (
+            "[[hold]]\nname = 'a'\nfile = 'a.obj'\nreach = 2\n",
+            "unknown key 'reach'",
+        ),
+        (
+            "[[hold]]\nname = 'a'\nfile = 'a.obj'\n[[hold]]\nname = 'a'\nfile = 'b.obj'\n",
+            "has this name too",
+        ),
+    ] {
+        let error = parse(&format!("job = 1\nsculpt.file = 'a.ply'\n{wrong}")).unwrap_err();
+        assert!(error.to_string().contains(part), "{error}");
+    }
+}

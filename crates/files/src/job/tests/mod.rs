@@ -101,6 +101,7 @@ fn the_whole_format_is_read() {
         areas: vec![],
         pins: vec![],
         keep_outs: vec![],
+        holds: vec![],
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));
