@@ -218,6 +218,8 @@ fn stage_of(error: &SessionError) -> &'static str {
         SessionError::Fill(_) => "fill",
         SessionError::Conform(_) => "conform",
         SessionError::Edit(_) => "edit",
+        SessionError::Hold(_) => "hold",
+        SessionError::BesideHolds { source, .. } => stage_of(source),
         SessionError::NoArea => "session",
     }
 }

@@ -491,6 +491,7 @@ mod tests {
             seats: vec![Seat::Free; 4],
             feet: vec![None; 4],
             edge: 1.0,
+            held: vec![false; 4],
             local: Vec::new(),
         };
         assert_eq!(outward(&quad, &scene), [DVec3::Z]);

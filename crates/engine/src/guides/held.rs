@@ -78,7 +78,8 @@ fn ends_are_there(
             line.nearest(middle)
                 .is_some_and(|n| n.distance <= END * held.edge)
         };
-        if !(on(p) && on(q)) && !lines.iter().any(near) {
+        let is_there = (on(p) && on(q)) || lines.iter().any(near);
+        if !is_there {
             return Err(HoldError::NoEnd {
                 hold: held.name_of(a).to_owned(),
                 at: middle.to_array(),

@@ -298,12 +298,7 @@ struct AtVertex {
 }
 
 /// Quarter turns between the artist's curves at one vertex.
-fn base_marks(
-    field: &Field,
-    vertex: u32,
-    marked: &[(u32, u16)],
-    at: &AtVertex,
-) -> VertexMarks {
+fn base_marks(field: &Field, vertex: u32, marked: &[(u32, u16)], at: &AtVertex) -> VertexMarks {
     let &AtVertex {
         turn,
         is_end,
@@ -536,6 +531,9 @@ mod tests {
     fn rings_that_cross_at_a_slant_have_no_pole_there() {
         let slant = [PI / 9.0, PI * 8.0 / 9.0, PI / 9.0, PI * 8.0 / 9.0];
         assert_eq!(nearest_quarters(&slant, Some((4, UNUSUAL))), [1, 2, 1, 2]);
-        assert_eq!(nearest_quarters(&slant, Some((4, RINGS_CROSS))), [1, 1, 1, 1]);
+        assert_eq!(
+            nearest_quarters(&slant, Some((4, RINGS_CROSS))),
+            [1, 1, 1, 1]
+        );
     }
 }
