@@ -228,14 +228,7 @@ impl Ground<'_> {
             let factor = 2f64.powi(if fewer { step } else { -step });
             let edge = self.options.quad_edge * factor;
             let none = vec![0; self.layout.arcs.len()];
-            let asked = Asked {
-                promises: counts,
-                needed: &none,
-                edge,
-                budget: None,
-                held: &[],
-                nodes: self.options.search_nodes,
-            };
+            let asked = Asked::new(counts, &none, edge, self.options.search_nodes);
             if let Ok(other) = model::solve(self.layout, &asked) {
                 furthest = if fewer {
                     furthest.min(other.faces)
@@ -273,14 +266,7 @@ impl Ground<'_> {
         for round in 0..SEARCHES {
             task.report("quantise", round as f32 / SEARCHES as f32)?;
             let needed = chords::needed(surface, layout, edge);
-            let asked = Asked {
-                promises: counts,
-                needed: &needed,
-                edge,
-                budget: None,
-                held: &[],
-                nodes: options.search_nodes,
-            };
+            let asked = Asked::new(counts, &needed, edge, options.search_nodes);
             let plan = match model::solve(layout, &asked) {
                 Ok(plan) => plan,
                 Err(ProgramError::Infeasible) => {
@@ -329,14 +315,7 @@ impl Ground<'_> {
         };
         // The edge length is found; now a longer look for a better plan at it.
         let needed = chords::needed(surface, layout, edge);
-        let asked = Asked {
-            promises: counts,
-            needed: &needed,
-            edge,
-            budget: None,
-            held: &[],
-            nodes: options.nodes,
-        };
+        let asked = Asked::new(counts, &needed, edge, options.nodes);
         if let Ok(longer) = model::solve(layout, &asked) {
             let near = |faces: usize| {
                 options

@@ -69,6 +69,20 @@ pub(super) struct Asked<'a> {
     pub nodes: u64,
 }
 
+impl<'a> Asked<'a> {
+    /// Without a budget, and no arc held.
+    pub fn new(promises: &'a [Promise], needed: &'a [u32], edge: f64, nodes: u64) -> Self {
+        Self {
+            promises,
+            needed,
+            edge,
+            budget: None,
+            held: &[],
+            nodes,
+        }
+    }
+}
+
 /// Solves for one edge length.
 pub(super) fn solve(layout: &Layout, asked: &Asked<'_>) -> Result<Plan, ProgramError> {
     // Seldom needed, so rows that forbid a crowded patch are added where one is found.

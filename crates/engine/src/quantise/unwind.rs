@@ -40,14 +40,7 @@ impl Ground<'_> {
     ) -> Result<Plan, Cancelled> {
         let rings = Rings::new(self.surface, self.layout, curves);
         let needed = chords::needed(self.surface, self.layout, edge);
-        let asked = Asked {
-            promises,
-            needed: &needed,
-            edge,
-            budget: None,
-            held: &[],
-            nodes: self.options.search_nodes,
-        };
+        let asked = Asked::new(promises, &needed, edge, self.options.search_nodes);
         let market = Market::new(self, &asked, &rings);
         let mut plan = market.traded(plan);
         let mut held: Vec<Held> = Vec::new();
