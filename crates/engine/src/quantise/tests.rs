@@ -296,6 +296,19 @@ fn strips_along_a_tube_pass_each_ring_once() {
     assert_eq!(told.iter().filter(on_rings).count(), 12);
 }
 
+/// What the test below drew once: the advice changes both.
+#[test]
+fn two_counts_too_small_are_both_made_larger() {
+    let refused = plan_of(4, 4).unwrap_err();
+    let QuantiseError::TooFew { advice, .. } = refused else {
+        panic!("{refused}");
+    };
+    assert!(
+        advice.contains("'low'") && advice.contains("'high'"),
+        "{advice}"
+    );
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(16))]
     #[test]
@@ -320,9 +333,14 @@ proptest! {
                 let few = if guides == ["low"] { low } else { high };
                 let sagitta = 1.0 - (std::f64::consts::PI / f64::from(few)).cos();
                 prop_assert!(sagitta / 2.0 > 0.29 * tube_with(12, 12).edge, "{few}");
-                let made = advice.split(' ').nth(2).and_then(|n| n.parse().ok());
-                let made: u32 = made.unwrap_or_default();
-                let with = if guides == ["low"] { (made, high) } else { (low, made) };
+                // One guide's count is changed, or both are where both are too small.
+                let words: Vec<&str> = advice.split(' ').collect();
+                let made = |name: &str, count: u32| {
+                    let at = words.iter().position(|w| w.trim_matches('\'') == name);
+                    at.and_then(|i| words.get(i + 1)?.parse().ok()).unwrap_or(count)
+                };
+                let with = (made("low", low), made("high", high));
+                prop_assert!(with != (low, high), "{advice}");
                 prop_assert!(plan_of(with.0, with.1).is_ok(), "{advice}");
             }
             Err(other) => prop_assert!(false, "{other}"),
