@@ -84,6 +84,28 @@ pub struct Recipe {
     pub defects: Vec<Defect>,
 }
 
+impl Recipe {
+    /// A closed solid without guides, plane and defects; its name and triangles are still to be said.
+    pub fn plain(class: &'static str, seed: u64, solid: Solid) -> Self {
+        Self {
+            name: String::new(),
+            class,
+            seed,
+            solid,
+            openings: vec![],
+            genus: 0,
+            holes: 0,
+            rings: vec![],
+            lines: vec![],
+            rim_count: None,
+            mirror: Mirror::None,
+            triangles: 0,
+            jitter: 0.0,
+            defects: vec![],
+        }
+    }
+}
+
 const CLASSES: [&str; 10] = [
     "blob", "limb", "cloth", "branch", "handles", "sheet", "wall", "figure", "block", "flat",
 ];
@@ -95,25 +117,11 @@ pub fn recipe(number: usize, again: u64) -> Recipe {
     let round = number / CLASSES.len();
     let seed = number as u64 + 1000 * again;
     let mut random = Random::new(seed);
-    let mut made = Recipe {
-        name: String::new(),
-        class,
-        seed,
-        solid: Solid {
-            blend: 1.2,
-            ..Solid::default()
-        },
-        openings: vec![],
-        genus: 0,
-        holes: 0,
-        rings: vec![],
-        lines: vec![],
-        rim_count: None,
-        mirror: Mirror::None,
-        triangles: 0,
-        jitter: 0.0,
-        defects: vec![],
+    let solid = Solid {
+        blend: 1.2,
+        ..Solid::default()
     };
+    let mut made = Recipe::plain(class, seed, solid);
     match class {
         "blob" => blob(&mut made, &mut random),
         "limb" => limb(&mut made, &mut random, round % 3),

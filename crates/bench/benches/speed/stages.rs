@@ -42,10 +42,11 @@ pub fn solve(coat: &Coat, sculpt: &Sculpt, runs: usize) {
         coat.millions()
     );
     let (settings, changed) = (coat.settings(FACES), coat.changed(FACES));
-    let (mut first, mut again) = (Vec::new(), Vec::new());
+    let (mut first, mut again, mut carried) = (Vec::new(), Vec::new(), Vec::new());
     for _ in 0..runs {
         let mut session = Session::new(sculpt.clone());
         first.push(run(&mut session, &settings));
+        carried.push(carry(&mut session, &changed));
         again.push(run(&mut session, &changed));
     }
     stage_lines(&first);
@@ -53,6 +54,9 @@ pub fn solve(coat: &Coat, sculpt: &Sculpt, runs: usize) {
     println!("  one ring moved, in the same session:");
     stage_lines(&again);
     sum_lines("changed guide to finished surface", &again);
+    println!("  one ring moved, the surface carried along:");
+    stage_lines(&carried);
+    sum_lines("changed guide to carried surface", &carried);
     println!("  surface: {} faces", first[0].outcome.surface.quads.len());
 }
 
@@ -63,7 +67,7 @@ pub fn per_face(coat: &Coat, runs: usize) {
         coat.millions()
     );
     let sculpt = coat.sculpt();
-    for wanted in [500, 2000, 5000] {
+    for wanted in [500, 2000, 5000, 20_000] {
         let settings = coat.settings(wanted);
         let results: Vec<Run> = (0..runs)
             .map(|_| run(&mut Session::new(sculpt.clone()), &settings))
@@ -92,8 +96,21 @@ pub fn growth(small: &Coat, large: &Coat, runs: usize) {
 }
 
 fn run(session: &mut Session, settings: &Settings) -> Run {
+    clocked(|| session.run(settings, &Task::default()).expect("a surface"))
+}
+
+/// The last surface carried along with a guide; a surface computed anew would be another figure.
+fn carry(session: &mut Session, settings: &Settings) -> Run {
+    let task = Task::default();
+    let run = clocked(|| session.run_keeping(settings, &task).expect("a surface"));
+    let mut findings = run.outcome.findings.iter();
+    assert!(findings.any(|f| f.code == "topology-kept"), "carried along");
+    run
+}
+
+fn clocked(work: impl FnOnce() -> Outcome) -> Run {
     let before = processor();
-    let (outcome, seconds) = timed(|| session.run(settings, &Task::default()).expect("a surface"));
+    let (outcome, seconds) = timed(work);
     Run {
         outcome,
         seconds,

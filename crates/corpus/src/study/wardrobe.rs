@@ -132,30 +132,19 @@ fn limb(a: DVec3, ra: f64, b: DVec3, rb: f64) -> Piece {
 }
 
 fn recipe(name: &str, seed: u64, pieces: Vec<Piece>, blend: f64, bump: f64) -> Recipe {
+    let solid = Solid {
+        pieces,
+        blend,
+        bumps: Some(Bumps {
+            noise: Noise::new(seed, 1),
+            wavelength: 3.0,
+            height: bump,
+        }),
+        ..Solid::default()
+    };
     Recipe {
         name: name.to_owned(),
-        class: "study",
-        seed,
-        solid: Solid {
-            pieces,
-            blend,
-            bumps: Some(Bumps {
-                noise: Noise::new(seed, 1),
-                wavelength: 3.0,
-                height: bump,
-            }),
-            ..Solid::default()
-        },
-        openings: vec![],
-        genus: 0,
-        holes: 0,
-        rings: vec![],
-        lines: vec![],
-        rim_count: None,
-        mirror: Mirror::None,
-        triangles: 0,
-        jitter: 0.0,
-        defects: vec![],
+        ..Recipe::plain("study", seed, solid)
     }
 }
 

@@ -57,7 +57,8 @@ impl Held {
 
 impl Plan {
     /// Nodes that arcs without quads make one: each with the node that stands for all of them, one
-    /// that chains hold if there is one, else the lowest. Work-surface vertices.
+    /// that chains run through if there is one, then one where a line ends, else the lowest.
+    /// Work-surface vertices.
     pub fn merged_nodes(&self, layout: &Layout) -> BTreeMap<u32, u32> {
         let mut other: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
         for (arc, _) in layout.arcs.iter().zip(&self.arcs).filter(|(_, n)| **n == 0) {
@@ -102,12 +103,12 @@ impl Plan {
         if stands_for.is_empty() {
             return Vec::new();
         }
-        let plain = layout.plain_nodes();
+        let chains = Held::new(layout);
         let mut held: BTreeMap<u32, u32> = BTreeMap::new();
         let mut nodes: BTreeMap<u32, usize> = BTreeMap::new();
         for (&node, &group) in &stands_for {
             *nodes.entry(group).or_default() += 1;
-            *held.entry(group).or_default() += u32::from(!plain.contains(&node));
+            *held.entry(group).or_default() += u32::from(!chains.plain.contains(&node));
         }
         let group_of = |v: Option<&u32>| v.map(|v| *stands_for.get(v).unwrap_or(v));
         let zero: Vec<usize> = (0..layout.arcs.len())
@@ -131,7 +132,6 @@ impl Plan {
                 .map(|(group, _)| *group),
         );
         // A chain would be bent aside to a node that isn't on it.
-        let chains = Held::new(layout);
         let bent = |(node, group): &(&u32, &u32)| !chains.runs_through(**node, **group);
         bad.extend(stands_for.iter().filter(bent).map(|(_, group)| *group));
         let mut merged = layout.arcs.clone();

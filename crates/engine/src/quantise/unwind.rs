@@ -136,6 +136,10 @@ impl<'a> Market<'a> {
 
     /// The cheapest plan with a spiral less, if it is worth its cost.
     fn best_trade(&self, plan: &Plan, strands: &[Strand]) -> Option<Plan> {
+        // Offers are pairs of strips: not worth listing where nothing is to be taken out.
+        if !strands.iter().any(|s| s.spirals && !s.is_lost) {
+            return None;
+        }
         let goods: Vec<usize> = (0..strands.len())
             .filter(|&s| !strands[s].spirals && !strands[s].is_lost)
             .collect();

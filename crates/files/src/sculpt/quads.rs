@@ -18,9 +18,7 @@ use super::source::{Source, words};
 /// [`ReadError`] with the line: what [`crate::read_sculpt`] refuses, a face that hasn't four
 /// corners, and a file without quads.
 pub fn read_quads(path: &Path) -> Result<QuadMesh, ReadError> {
-    Source::of_file(path)
-        .and_then(read)
-        .map_err(|fault| named(fault, path))
+    of_file(path, quads_alone)
 }
 
 /// As [`read_quads`], from bytes in memory; `path` is named in errors.
@@ -28,9 +26,7 @@ pub fn read_quads(path: &Path) -> Result<QuadMesh, ReadError> {
 /// # Errors
 /// As [`read_quads`].
 pub fn parse_quads(path: &Path, bytes: &[u8]) -> Result<QuadMesh, ReadError> {
-    Source::of_bytes(bytes)
-        .and_then(read)
-        .map_err(|fault| named(fault, path))
+    of_bytes(path, bytes, quads_alone)
 }
 
 /// As [`read_quads`], with the groups: one for each name on the file's `g` lines.
@@ -38,10 +34,7 @@ pub fn parse_quads(path: &Path, bytes: &[u8]) -> Result<QuadMesh, ReadError> {
 /// # Errors
 /// As [`read_quads`].
 pub fn read_grouped_quads(path: &Path) -> Result<QuadMesh, ReadError> {
-    let read = |source| read_all(source).map(|file| file.mesh);
-    Source::of_file(path)
-        .and_then(read)
-        .map_err(|fault| named(fault, path))
+    of_file(path, |source| read_all(source).map(|file| file.mesh))
 }
 
 /// Held quads, as a file has them.
@@ -58,9 +51,7 @@ pub struct Held {
 /// # Errors
 /// As [`read_quads`]; and a file without lines, which say where the rest goes on.
 pub fn read_held(path: &Path) -> Result<Held, ReadError> {
-    Source::of_file(path)
-        .and_then(held)
-        .map_err(|fault| named(fault, path))
+    of_file(path, held)
 }
 
 /// As [`read_held`], from bytes in memory; `path` is named in errors.
@@ -68,9 +59,21 @@ pub fn read_held(path: &Path) -> Result<Held, ReadError> {
 /// # Errors
 /// As [`read_held`].
 pub fn parse_held(path: &Path, bytes: &[u8]) -> Result<Held, ReadError> {
-    Source::of_bytes(bytes)
-        .and_then(held)
-        .map_err(|fault| named(fault, path))
+    of_bytes(path, bytes, held)
+}
+
+fn of_file<T>(path: &Path, read: impl Fn(Source<'_>) -> Outcome<T>) -> Result<T, ReadError> {
+    let read = Source::of_file(path).and_then(read);
+    read.map_err(|fault| named(fault, path))
+}
+
+fn of_bytes<T>(
+    path: &Path,
+    bytes: &[u8],
+    read: impl Fn(Source<'_>) -> Outcome<T>,
+) -> Result<T, ReadError> {
+    let read = Source::of_bytes(bytes).and_then(read);
+    read.map_err(|fault| named(fault, path))
 }
 
 fn held(source: Source<'_>) -> Outcome<Held> {
@@ -81,7 +84,7 @@ fn held(source: Source<'_>) -> Outcome<Held> {
     Ok(file)
 }
 
-fn read(source: Source<'_>) -> Outcome<QuadMesh> {
+fn quads_alone(source: Source<'_>) -> Outcome<QuadMesh> {
     let mut mesh = read_all(source)?.mesh;
     mesh.groups.clear();
     Ok(mesh)
