@@ -80,13 +80,13 @@ pub fn run(words: &args::Hold, meter: &Meter) -> Result<bool, Refusal> {
 
 /// The plane about which the job is mirrored, as a run has it.
 fn plane_of(file: &JobFile, meter: &Meter) -> Result<Option<Plane>, Refusal> {
-    let choice = job::plane_of(file.spec().symmetry.plane);
+    let choice = session::plane_of(file.spec().symmetry.plane);
     match choice {
         PlaneChoice::None => Ok(None),
         PlaneChoice::Given(plane) => Ok(Some(plane)),
         PlaneChoice::Find => {
             let order = Order::of(file.clone());
-            let guides = job::guides_of(&order.spec);
+            let guides = session::guides_of(&order.spec);
             let source = Source {
                 file: &file.sculpt_path(),
                 file_place: order.place("sculpt", "file"),

@@ -1,17 +1,10 @@
-//! From a job file and the command line's overrides to what the stages take.
+//! A job file with the command line's overrides.
 
 use std::path::Path;
 
-use engine::assemble::Sides;
-use engine::edit::{Change, Edit, LoopPlace};
-use engine::model::{
-    Area, AreaSize, ExtraLoops, Guide, GuideKind, Hold, Intent, KeepOut, KeepOutPlace, Pin, Plane,
-    Region,
-};
-use engine::symmetry::PlaneChoice;
-use files::{ChangeSpec, JobError, JobFault, JobFile, JobSpec, RegionSpec};
-use mesh::DVec3;
-use session::{SessionError, Settings, Size};
+use engine::model::Hold;
+use files::{JobError, JobFault, JobFile, JobSpec};
+use session::{SessionError, Settings};
 
 use crate::args;
 use crate::refusal::Refusal;
@@ -70,23 +63,8 @@ impl Order {
     /// # Errors
     /// [`Refusal::Read`] with the line of a hold whose file can't be used.
     pub fn settings(&self) -> Result<Settings, Refusal> {
-        let holds = self.holds()?;
-        Ok(Settings {
-            guides: guides_of(&self.spec),
-            plane: plane_of(self.spec.symmetry.plane),
-            sides: match self.spec.symmetry.sides {
-                files::Sides::Mirror => Sides::Mirror,
-                files::Sides::Fit => Sides::Fit,
-            },
-            size: match self.spec.density.size {
-                files::Size::Faces(n) => Size::Faces(n as usize),
-                files::Size::Edge(edge) => Size::Edge(edge),
-            },
-            adapt: self.spec.density.adapt,
-            edits: edits_of(&self.spec),
-            intent: intent_of(&self.spec),
-            holds,
-        })
+        let read = |source| self.hold_refusal(source);
+        session::settings_of(&self.file, &self.spec).map_err(read)
     }
 
     /// The held quads, read from their files.
@@ -94,25 +72,20 @@ impl Order {
     /// # Errors
     /// [`Refusal::Read`] with the hold's line.
     pub fn holds(&self) -> Result<Vec<Hold>, Refusal> {
-        let read = |spec: &files::HoldSpec| {
-            let path = self.file.hold_path(spec);
-            let held = files::read_held(&path).map_err(|source| Refusal::Read {
-                place: format!(
-                    "{}:{}: hold '{}': ",
-                    self.file.path().display(),
-                    spec.line,
-                    spec.name
-                ),
-                source: source.into(),
-            })?;
-            Ok(Hold {
-                name: spec.name.clone(),
-                positions: held.mesh.positions,
-                quads: held.mesh.quads,
-                rim: held.rim,
-            })
-        };
-        self.spec.holds.iter().map(read).collect()
+        let read = |source| self.hold_refusal(source);
+        session::holds_of(&self.file, &self.spec).map_err(read)
+    }
+
+    fn hold_refusal(&self, problem: session::HoldFileError) -> Refusal {
+        Refusal::Read {
+            place: format!(
+                "{}:{}: hold '{}': ",
+                self.file.path().display(),
+                problem.line,
+                problem.hold
+            ),
+            source: problem.source,
+        }
     }
 
     /// The number of faces asked for, if one is.
@@ -125,7 +98,7 @@ impl Order {
 
     /// A stage's refusal with the job file and the lines of the guides that it names.
     pub fn stage_refusal(&self, source: SessionError) -> Refusal {
-        let lines = guide_lines(self.file.spec(), &source.to_string());
+        let lines = session::lines_named(self.file.spec(), &source.to_string());
         let file = self.file.path().display();
         let place = match lines.as_slice() {
             [] => format!("{file}: "),
@@ -195,158 +168,6 @@ pub fn read(path: &Path) -> Result<JobFile, Refusal> {
     Ok(JobFile::read(path)?)
 }
 
-/// The guides as the engine takes them.
-pub fn guides_of(spec: &JobSpec) -> Vec<Guide> {
-    let guide = |g: &files::GuideSpec| Guide {
-        name: g.name.clone(),
-        kind: match g.kind {
-            files::GuideKind::Ring => GuideKind::Ring,
-            files::GuideKind::Line => GuideKind::Line,
-            files::GuideKind::Opening => GuideKind::Opening,
-        },
-        closed: g.closed,
-        count: g.count,
-        points: g.points.clone(),
-    };
-    spec.guides.iter().map(guide).collect()
-}
-
-/// The edits as the engine takes them.
-fn edits_of(spec: &JobSpec) -> Vec<Edit> {
-    let edit = |(number, e): (usize, &files::EditSpec)| Edit {
-        number,
-        line: e.line,
-        recount: e.recount,
-        change: match e.change {
-            ChangeSpec::Insert { at, along, share } => Change::Insert {
-                place: LoopPlace { at, along },
-                share,
-            },
-            ChangeSpec::Remove { at, along } => Change::Remove {
-                place: LoopPlace { at, along },
-            },
-            ChangeSpec::Slide { at, along, share } => Change::Slide {
-                place: LoopPlace { at, along },
-                share,
-            },
-            ChangeSpec::Move { at, to, relax } => Change::Move {
-                from: at,
-                to,
-                relax,
-            },
-        },
-    };
-    (1..).zip(&spec.edits).map(edit).collect()
-}
-
-/// Loops, areas, pins and keep-outs as the engine takes them.
-pub fn intent_of(spec: &JobSpec) -> Intent {
-    let region = |region: &RegionSpec| match region {
-        RegionSpec::Outline(points) => Region::Outline(points.clone()),
-        RegionSpec::Around { at, reach } => Region::Around {
-            at: *at,
-            reach: *reach,
-        },
-    };
-    let with_loops = spec.guides.iter().enumerate().filter(|(_, g)| g.loops > 0);
-    let area = |a: &files::AreaSpec| Area {
-        name: a.name.clone(),
-        region: region(&a.region),
-        size: match a.size {
-            files::AreaSize::Density(density) => AreaSize::Density(density),
-            files::AreaSize::Edge(edge) => AreaSize::Edge(edge),
-        },
-    };
-    let pin = |p: &files::PinSpec| Pin {
-        name: p.name.clone(),
-        at: p.at,
-        valence: p.valence,
-    };
-    let keep_out = |k: &files::KeepOutSpec| {
-        let place = match &k.place {
-            files::KeepOutPlace::Guide { guide, reach } => KeepOutPlace::Guide {
-                guide: spec.guides.iter().position(|g| g.name == *guide)?,
-                reach: *reach,
-            },
-            files::KeepOutPlace::Region(marked) => KeepOutPlace::Region(region(marked)),
-        };
-        Some(KeepOut {
-            name: k.name.clone(),
-            place,
-        })
-    };
-    Intent {
-        loops: with_loops
-            .map(|(guide, g)| ExtraLoops {
-                guide,
-                loops: g.loops,
-            })
-            .collect(),
-        areas: spec.areas.iter().map(area).collect(),
-        pins: spec.pins.iter().map(pin).collect(),
-        keep_outs: spec.keep_outs.iter().filter_map(keep_out).collect(),
-    }
-}
-
-/// The mirror plane as the engine takes it.
-pub fn plane_of(plane: files::PlaneSpec) -> PlaneChoice {
-    let through_origin = |normal| {
-        PlaneChoice::Given(Plane {
-            origin: DVec3::ZERO,
-            normal,
-        })
-    };
-    match plane {
-        files::PlaneSpec::X => through_origin(DVec3::X),
-        files::PlaneSpec::Y => through_origin(DVec3::Y),
-        files::PlaneSpec::Z => through_origin(DVec3::Z),
-        files::PlaneSpec::Find => PlaneChoice::Find,
-        files::PlaneSpec::None => PlaneChoice::None,
-        files::PlaneSpec::Given { origin, normal } => PlaneChoice::Given(Plane {
-            origin,
-            normal: normal.normalize_or_zero(),
-        }),
-    }
-}
-
-/// Lines of the guides that a message names in quotes, rising.
-fn guide_lines(spec: &JobSpec, message: &str) -> Vec<usize> {
-    let names = |name: &str| {
-        ['\'', '"']
-            .iter()
-            .any(|quote| message.contains(&format!("{quote}{name}{quote}")))
-    };
-    // An area, a pin or a keep-out may be called as a guide is: what it is stands before its name.
-    let called = |what: &str, name: &str| message.contains(&format!("{what} '{name}'"));
-    let areas = spec.areas.iter().filter(|a| called("area", &a.name));
-    let pins = spec.pins.iter().filter(|p| called("pin", &p.name));
-    let keep_outs = spec
-        .keep_outs
-        .iter()
-        .filter(|k| called("keep-out", &k.name));
-    // A stage that knows only the curves of its rim calls a hold by those.
-    let rim = |name: &str| message.contains(&format!("rim of hold {name}"));
-    let holds = spec.holds.iter();
-    let holds = holds.filter(|h| called("hold", &h.name) || rim(&h.name));
-    let mut holds: Vec<usize> = holds.map(|h| h.line).collect();
-    if !holds.is_empty() {
-        let named = spec.guides.iter().filter(|g| names(&g.name));
-        holds.extend(named.map(|g| g.line));
-        holds.sort_unstable();
-        return holds;
-    }
-    let others: Vec<usize> = areas
-        .map(|a| a.line)
-        .chain(pins.map(|p| p.line))
-        .chain(keep_outs.map(|k| k.line))
-        .collect();
-    if !others.is_empty() {
-        return others;
-    }
-    let named = spec.guides.iter().filter(|g| names(&g.name));
-    named.map(|g| g.line).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -357,14 +178,6 @@ mod tests {
 
     fn order() -> Order {
         Order::of(JobFile::parse("coat.toml".as_ref(), COAT).unwrap())
-    }
-
-    #[test]
-    fn lines_of_all_guides_that_a_message_names() {
-        let spec = order().spec;
-        assert_eq!(guide_lines(&spec, "guide \"waist\" is short"), [8]);
-        assert_eq!(guide_lines(&spec, "'hem' and 'waist' clash"), [4, 8]);
-        assert!(guide_lines(&spec, "the hem of the waistcoat").is_empty());
     }
 
     #[test]
@@ -408,21 +221,5 @@ mod tests {
             "{refusal}"
         );
         assert!(refusal.contains("200000"), "{refusal}");
-    }
-
-    #[test]
-    fn planes_by_word_go_through_the_origin() {
-        let PlaneChoice::Given(plane) = plane_of(files::PlaneSpec::Y) else {
-            panic!("not a given plane");
-        };
-        assert_eq!((plane.origin, plane.normal), (DVec3::ZERO, DVec3::Y));
-        let slanted = files::PlaneSpec::Given {
-            origin: DVec3::ONE,
-            normal: DVec3::new(3.0, 0.0, 4.0),
-        };
-        let PlaneChoice::Given(plane) = plane_of(slanted) else {
-            panic!("not a given plane");
-        };
-        assert!(plane.normal.distance(DVec3::new(0.6, 0.0, 0.8)) < 1e-15);
     }
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use engine::check::CheckInput;
+use engine::check::{self, CheckInput};
 use engine::model::{Guide, Plane, Sculpt};
 use engine::symmetry::{self, PlaneChoice};
 use files::PlaneSpec;
@@ -14,7 +14,6 @@ use crate::job::{self, Order};
 use crate::output::{self, Finished};
 use crate::progress::{Lap, Meter};
 use crate::refusal::Refusal;
-use crate::run::checked;
 use crate::sculpt::{self, Source};
 use crate::terminal;
 
@@ -39,7 +38,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         source: source.into(),
     })?;
     let read = lap.end("read surface");
-    let guides = order.as_ref().map(|o| job::guides_of(&o.spec));
+    let guides = order.as_ref().map(|o| session::guides_of(&o.spec));
     let guides: Vec<Guide> = guides.unwrap_or_default();
     let source = Source {
         file: &file,
@@ -50,7 +49,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
             .map_or_else(String::new, |o| o.place("sculpt", "part")),
         guides: &guides,
     };
-    let intent = order.as_ref().map(|o| job::intent_of(&o.spec));
+    let intent = order.as_ref().map(|o| session::intent_of(&o.spec));
     let intent = intent.unwrap_or_default();
     let holds = order.as_ref().map(Order::holds).transpose()?;
     let holds = holds.unwrap_or_default();
@@ -68,7 +67,11 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         yardstick: args.common.yardstick,
         holds: &holds,
     };
-    let (measures, checks) = checked(&input, args.surface.display().to_string(), meter)?;
+    let checked = check::run(&input, meter.task());
+    let (measures, checks) = checked.map_err(|source| Refusal::Check {
+        surface: args.surface.display().to_string(),
+        source,
+    })?;
     taken.findings.append(checks);
     taken.stages.push(lap.end("check"));
 
@@ -123,7 +126,7 @@ fn plane_of(
             fault,
         })?;
     }
-    match job::plane_of(spec.symmetry.plane) {
+    match session::plane_of(spec.symmetry.plane) {
         PlaneChoice::Given(plane) => Ok(Some(plane)),
         PlaneChoice::None => Ok(None),
         PlaneChoice::Find => {

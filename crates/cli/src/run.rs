@@ -2,9 +2,6 @@
 
 use std::path::Path;
 
-use base::{Finding, Findings, Level, Place};
-use engine::assemble::Sides;
-use engine::check::{self, CheckInput, Measures};
 use report::StageView;
 use session::{Outcome, Session, Way};
 
@@ -62,23 +59,16 @@ pub fn run_order(
     stages.extend(session_stages(&outcome, meter));
     findings.append(outcome.findings.clone());
 
-    let plane = outcome.plane.filter(|_| settings.sides == Sides::Mirror);
-    let input = CheckInput {
-        surface: &outcome.surface,
-        sculpt: session.sculpt(),
-        guides: &outcome.guides,
-        // Sides that are fitted each to its own surface are no mirror images.
-        plane,
-        intent: &settings.intent,
-        target_faces: target_faces(order, &outcome),
-        yardstick: common.yardstick,
-        holds: &settings.holds,
-    };
+    let plane = session::mirror(&outcome, &settings);
     let mut lap = Lap::new(meter);
-    let name = order.file.path().display().to_string();
-    let (measures, checks) = checked(&input, name, meter)?;
+    let yardstick = common.yardstick;
+    let sculpt = session.sculpt();
+    let checked = session::checked(&outcome, sculpt, &settings, yardstick, meter.task());
+    let (measures, checks) = checked.map_err(|source| Refusal::Check {
+        surface: order.file.path().display().to_string(),
+        source,
+    })?;
     findings.append(checks);
-    findings.append(pole_findings(&outcome));
     stages.push(lap.end("check"));
 
     let finished = Finished {
@@ -101,48 +91,10 @@ pub fn run_order(
     Ok(written.findings.is_ready())
 }
 
-/// The faces asked for, with those that the job's edits ask for besides.
-fn target_faces(order: &Order, outcome: &Outcome) -> Option<u32> {
-    let asked = i64::from(order.faces()?) + outcome.added_quads;
-    u32::try_from(asked).ok()
-}
-
-/// Measures a surface; `name` says in a refusal which one.
-///
-/// # Errors
-/// [`Refusal::Check`].
-pub fn checked(
-    input: &CheckInput<'_>,
-    name: String,
-    meter: &Meter,
-) -> Result<(Measures, Findings), Refusal> {
-    check::run(input, meter.task()).map_err(|source| Refusal::Check {
-        surface: name,
-        source,
-    })
-}
-
 fn session_stages<'a>(
     outcome: &'a Outcome,
     meter: &'a Meter,
 ) -> impl Iterator<Item = StageView> + 'a {
     let stages = outcome.stages.iter();
     stages.map(|stage| meter.stage(stage.name, stage.seconds))
-}
-
-/// Where each pole is and why.
-fn pole_findings(outcome: &Outcome) -> Findings {
-    let mut findings = Findings::default();
-    for pole in &outcome.poles {
-        let mut finding = Finding::new("pole", Level::Note, pole.reason.clone())
-            .measured(f64::from(pole.valence), None);
-        if let Some(at) = outcome.surface.positions.get(pole.vertex as usize) {
-            finding = finding.at(Place::Vertex {
-                id: pole.vertex,
-                at: at.to_array(),
-            });
-        }
-        findings.push(finding);
-    }
-    findings
 }

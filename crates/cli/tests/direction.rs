@@ -9,7 +9,7 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What each crate may use of the workspace, tests and build scripts included.
-const MAY_USE: [(&str, &[&str]); 11] = [
+const MAY_USE: [(&str, &[&str]); 13] = [
     ("base", &[]),
     ("mesh", &["base"]),
     ("numeric", &["base"]),
@@ -25,6 +25,14 @@ const MAY_USE: [(&str, &[&str]); 11] = [
             "base", "mesh", "files", "engine", "session", "report", "demo",
         ],
     ),
+    // Plain slices alone.
+    ("render", &[]),
+    (
+        "desk",
+        &[
+            "base", "mesh", "files", "engine", "session", "render", "demo",
+        ],
+    ),
     ("bench", &["base", "mesh", "engine", "session", "demo"]),
     (
         "corpus",
@@ -35,13 +43,17 @@ const MAY_USE: [(&str, &[&str]); 11] = [
 ];
 
 /// Libraries that only one crate may name.
-const OWNERS: [(&str, &str); 9] = [
+const OWNERS: [(&str, &str); 13] = [
     ("faer", "numeric"),
     ("microlp", "numeric"),
     ("toml_edit", "files"),
     ("gltf", "files"),
     ("png", "report"),
     ("base64", "report"),
+    ("wgpu", "render"),
+    ("egui", "desk"),
+    ("eframe", "desk"),
+    ("winit", "desk"),
     ("clap", "cli"),
     ("ctrlc", "cli"),
     ("parry3d-f64", "bench"),

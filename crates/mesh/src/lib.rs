@@ -13,7 +13,10 @@
 
 mod decimate;
 mod kept;
+mod level;
+mod polyline;
 mod quad;
+pub mod runs;
 mod spatial;
 mod topology;
 mod triangles;
@@ -21,6 +24,8 @@ mod triangles;
 pub use decimate::{decimate, decimate_in_sweeps};
 pub use glam::{DVec3, Vec3};
 pub use kept::kept_quads;
+pub use level::{Run, trace};
+pub use polyline::{Near, Polyline};
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
 pub use spatial::{Closest, RayHit, SurfaceIndex};
 pub use topology::{Fan, TopologyError, TriTopology};

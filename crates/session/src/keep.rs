@@ -36,6 +36,19 @@ impl Session {
         Ok(outcome)
     }
 
+    /// The last surface carried along, as [`Session::run_keeping`] does; `None` where it would have
+    /// to be computed anew.
+    ///
+    /// # Errors
+    /// As [`Session::run_keeping`].
+    pub fn run_carried(
+        &mut self,
+        settings: &Settings,
+        task: &Task,
+    ) -> Result<Option<Outcome>, SessionError> {
+        Ok(self.carried(settings, task)?.ok())
+    }
+
     /// The last surface carried along, or why it can't be.
     fn carried(
         &mut self,

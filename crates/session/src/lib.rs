@@ -3,7 +3,18 @@
 //! No window, no files of its own: a sculpt and settings go in, an [`Outcome`]
 //! comes out. Command line and desk share this one path.
 
+mod checked;
+mod document;
+pub mod draw;
+mod job;
 mod keep;
 mod pipeline;
+mod sculpt;
+mod worker;
 
+pub use checked::{checked, mirror};
+pub use document::{Changed, Document, DocumentError, Recovery, Watched};
+pub use job::{HoldFileError, guides_of, holds_of, intent_of, lines_named, plane_of, settings_of};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};
+pub use sculpt::{TakeError, take_in};
+pub use worker::{Event, Order, Worker};

@@ -3,41 +3,15 @@
 // A panic is how a test fails.
 #![allow(clippy::unwrap_used)]
 
+mod ball;
+
 use base::Task;
-use engine::assemble::Sides;
-use engine::intake::{self, IntakeOptions, RawTriangles};
-use engine::model::{Guide, GuideKind, Plane, Sculpt};
+use engine::model::Plane;
 use engine::symmetry::PlaneChoice;
 use loopwright_session::{Outcome, Session, Settings, Size};
 use mesh::DVec3;
 
-fn sculpt() -> Sculpt {
-    let mesh = demo::sphere(12_000);
-    let raw = RawTriangles {
-        positions: mesh.positions,
-        triangles: mesh.triangles,
-        parts: vec![],
-    };
-    intake::run(&raw, &IntakeOptions::default(), &Task::default())
-        .unwrap()
-        .0
-}
-
-/// A ring around the ball at a height, cm.
-fn ring(height: f64) -> Guide {
-    let radius = (100.0 - height * height).sqrt();
-    let point = |i: u32| {
-        let turn = std::f64::consts::TAU * f64::from(i) / 48.0;
-        DVec3::new(radius * turn.cos(), height, radius * turn.sin())
-    };
-    Guide {
-        name: "ring".to_owned(),
-        kind: GuideKind::Ring,
-        closed: true,
-        count: None,
-        points: (0..48).map(point).collect(),
-    }
-}
+use ball::{ring, sculpt};
 
 fn settings(height: f64, faces: usize, plane: bool) -> Settings {
     let x = Plane {
@@ -45,18 +19,13 @@ fn settings(height: f64, faces: usize, plane: bool) -> Settings {
         normal: DVec3::X,
     };
     Settings {
-        guides: vec![ring(height)],
         plane: if plane {
             PlaneChoice::Given(x)
         } else {
             PlaneChoice::None
         },
-        sides: Sides::Mirror,
         size: Size::Faces(faces),
-        adapt: 0.0,
-        edits: vec![],
-        intent: Default::default(),
-        holds: Vec::new(),
+        ..ball::settings(vec![ring("ring", height, None)])
     }
 }
 

@@ -1,9 +1,8 @@
 //! Ends of lines that nearly reach the plane, the boundary or another guide.
 
 use base::{Finding, Findings, Level, Place};
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
-use super::polyline::Polyline;
 use super::{Drawn, name_of, snap};
 use crate::model::{CurveEnd, Guide, GuideKind, Plane, Sculpt};
 

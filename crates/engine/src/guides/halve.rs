@@ -1,10 +1,9 @@
 //! Guides and the mirror plane.
 
 use base::{Finding, Findings, Level, Place};
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
 use super::error::GuideError;
-use super::polyline::Polyline;
 use super::{Drawn, Ground, name_of, rim, shared, snap};
 use crate::model::{CurveEnd, Guide, Plane};
 

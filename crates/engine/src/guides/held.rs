@@ -3,10 +3,9 @@
 
 use std::collections::BTreeSet;
 
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
 use super::ends::foot_on_plane;
-use super::polyline::Polyline;
 use super::shared::{length_at, stretch};
 use super::{Drawn, Ground, snap};
 use crate::hold::{Held, HoldError, Run};

@@ -11,7 +11,6 @@ mod ends;
 mod error;
 mod halve;
 mod held;
-mod polyline;
 mod rim;
 mod shared;
 mod snap;
@@ -22,11 +21,10 @@ mod tests;
 use std::collections::BTreeSet;
 
 use base::{Finding, Findings, Level, Place, Task};
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
 use crate::hold::{Held, Run};
 use crate::model::{Curve, CurveEnd, Guide, GuideKind, Plane, Sculpt, Share};
-use polyline::Polyline;
 
 pub use error::GuideError;
 pub use rim::Rims;

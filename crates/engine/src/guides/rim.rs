@@ -1,8 +1,7 @@
 //! Guides that mean the sculpt's own boundary.
 
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
-use super::polyline::Polyline;
 use crate::model::{GuideKind, Sculpt};
 use crate::symmetry::boundary_loops;
 
@@ -25,6 +24,11 @@ impl Rims {
             closed: true,
         };
         Self(loops.map(rim).collect())
+    }
+
+    /// The boundaries, each a closed curve.
+    pub fn into_loops(self) -> Vec<Polyline> {
+        self.0
     }
 
     pub(super) fn loops(&self) -> impl Iterator<Item = &Polyline> {

@@ -5,10 +5,9 @@
 //! than they can be. So curves that lie on each other are made one, and curves that run
 //! beside each other with less room than that are refused.
 
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
 use super::error::GuideError;
-use super::polyline::Polyline;
 use super::{Drawn, Ground, name_of};
 use crate::model::{CurveEnd, Guide, GuideKind, Share};
 
@@ -476,7 +475,7 @@ fn lengths(line: &Polyline) -> Vec<f64> {
     lengths
 }
 
-pub(super) fn length_at(line: &Polyline, near: &super::polyline::Near) -> f64 {
+pub(super) fn length_at(line: &Polyline, near: &mesh::Near) -> f64 {
     lengths(line)[near.piece] + line.points[near.piece].distance(near.point)
 }
 

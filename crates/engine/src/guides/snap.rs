@@ -1,10 +1,9 @@
 //! Drawn points onto the sculpt, and the stretches between them.
 
-use mesh::DVec3;
+use mesh::{DVec3, Polyline};
 
 use super::Ground;
 use super::error::GuideError;
-use super::polyline::Polyline;
 use crate::model::{Guide, Sculpt};
 
 mod route;

@@ -1,12 +1,11 @@
 //! Centre lines: where the sculpt is its own mirror image, but the job names no plane.
 
 use base::Task;
-use mesh::DVec3;
+use mesh::{DVec3, runs};
 
 use super::SuggestError;
 use super::cut;
 use super::ground::Ground;
-use super::runs;
 use crate::model::Plane;
 use crate::symmetry::{self, PlaneChoice, SymmetryError};
 

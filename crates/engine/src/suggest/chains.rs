@@ -3,9 +3,8 @@
 //! piece of a tube. (The arcs of a Reeb graph: Reeb 1946; of distances on a mesh: Hilaga,
 //! Shinagawa, Kohmura & Kunii 2001.)
 
-use mesh::DVec3;
+use mesh::{DVec3, Run};
 
-use super::cut::{self, Run};
 use super::ground::Ground;
 
 /// A loop shorter than this many quads can't be ringed by quads.
@@ -214,7 +213,7 @@ fn contours(
             }
         };
         let triangles = run.iter().map(|r| r.1);
-        for run in cut::trace(topology, triangles, &above, &cut, &mut seen) {
+        for run in mesh::trace(topology, triangles, &above, &cut, &mut seen) {
             let length = run.length();
             let Some(&on) = run.triangles.first() else {
                 continue;

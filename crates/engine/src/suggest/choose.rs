@@ -1,12 +1,12 @@
 //! Which proposals stand: the surest first, none too near to another or to a drawn guide.
 
-use mesh::DVec3;
+use mesh::{DVec3, runs};
 
 use super::creases::{Crease, free_stretches};
 use super::ground::Ground;
 use super::limbs::Limb;
 use super::names::{self, Kept, Word};
-use super::{Proposal, centre, places, rings, runs};
+use super::{Proposal, centre, places, rings};
 use crate::model::{Guide, GuideKind, Plane};
 
 /// Proposals are at least so many quads from each other and from drawn guides.

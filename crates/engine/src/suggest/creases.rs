@@ -8,10 +8,9 @@
 
 use std::collections::BTreeSet;
 
-use mesh::DVec3;
+use mesh::{DVec3, runs};
 
 use super::ground::Ground;
-use super::runs;
 
 /// Radius of the ball, in quads.
 const BALL: f64 = 1.25;

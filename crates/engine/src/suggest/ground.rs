@@ -128,7 +128,7 @@ impl<'a> Ground<'a> {
     /// Light vertices next to a run's points.
     pub fn vertices_at(&self, points: &[DVec3], closed: bool) -> Vec<u32> {
         let mut all = Vec::new();
-        for p in super::runs::even(points, closed, 0.7 * self.fine) {
+        for p in mesh::runs::even(points, closed, 0.7 * self.fine) {
             if let Some(found) = self.index.closest(p) {
                 all.extend(self.topology.triangles[found.triangle as usize]);
             }

@@ -2,12 +2,12 @@
 
 use std::f64::consts::{PI, TAU};
 
-use mesh::DVec3;
+use mesh::{DVec3, Run, runs};
 
 use super::chains::{self, Chain, End};
-use super::cut::{self, Run};
+use super::cut;
 use super::ground::Ground;
-use super::runs;
+use super::runs::blurred;
 
 /// Most sections of a limb.
 const MOST_SECTIONS: f64 = 160.0;
@@ -86,7 +86,7 @@ pub(super) fn limb(ground: &Ground<'_>, chain: &Chain) -> Option<Limb> {
     let mut stations = Vec::new();
     for round in 0..=ROUNDS {
         let width = BLUR * radius / step;
-        line = runs::blurred(&line, width);
+        line = blurred(&line, width);
         stations = sections(ground, &line, &expected, &mut ends);
         if stations.len() < 4 {
             return None;
@@ -105,7 +105,7 @@ pub(super) fn limb(ground: &Ground<'_>, chain: &Chain) -> Option<Limb> {
         .map(|w| w[0].centre.distance(w[1].centre))
         .sum::<f64>()
         / (stations.len() - 1) as f64;
-    let girth = runs::blurred(&stations.iter().map(|s| s.girth).collect::<Vec<f64>>(), 1.0);
+    let girth = blurred(&stations.iter().map(|s| s.girth).collect::<Vec<f64>>(), 1.0);
     for (i, (station, girth)) in stations.iter_mut().zip(girth).enumerate() {
         station.way = i as f64 * step;
         station.girth = girth;

@@ -5,7 +5,7 @@ use mesh::DVec3;
 
 use super::chains::End;
 use super::limbs::Limb;
-use super::runs;
+use super::runs::blurred;
 
 /// A bend turns by at least this much over its length, degrees.
 const LEAST_TURN: f64 = 20.0;
@@ -210,7 +210,7 @@ fn bends(limb: &Limb) -> Vec<Place> {
     let s = &limb.stations;
     let width = BLUR * limb.girth() / std::f64::consts::TAU / limb.step;
     let along: Vec<DVec3> = s.iter().map(|s| s.along).collect();
-    let along: Vec<DVec3> = runs::blurred(&along, width)
+    let along: Vec<DVec3> = blurred(&along, width)
         .iter()
         .map(|a| a.normalize_or_zero())
         .collect();

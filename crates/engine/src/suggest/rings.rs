@@ -2,13 +2,12 @@
 
 use std::f64::consts::PI;
 
-use mesh::DVec3;
+use mesh::{DVec3, Run, runs};
 
-use super::cut::{self, Run};
+use super::cut;
 use super::ground::Ground;
 use super::limbs::{self, Limb};
 use super::places::Place;
-use super::runs;
 use crate::model::Plane;
 
 /// Planes are tilted by at most this much from square, degrees,

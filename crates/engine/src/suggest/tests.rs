@@ -41,11 +41,11 @@ fn bent_tube() -> TriMesh {
 }
 
 fn length(p: &Proposal) -> f64 {
-    runs::length(&p.guide.points, p.guide.closed)
+    mesh::runs::length(&p.guide.points, p.guide.closed)
 }
 
 fn middle(p: &Proposal) -> DVec3 {
-    runs::centroid(&p.guide.points, p.guide.closed)
+    mesh::runs::centroid(&p.guide.points, p.guide.closed)
 }
 
 fn named<'a>(all: &'a [Proposal], word: &str) -> Vec<&'a Proposal> {

@@ -1,10 +1,10 @@
 //! Polylines: lengths, nearest points, even spacing.
 
-use mesh::DVec3;
+use crate::{DVec3, runs};
 
 /// Points joined by straight pieces; a closed one doesn't repeat the first.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(super) struct Polyline {
+pub struct Polyline {
     /// Points, model units.
     pub points: Vec<DVec3>,
     /// Whether the last joins the first.
@@ -13,7 +13,7 @@ pub(super) struct Polyline {
 
 /// A nearest point of a polyline.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Near {
+pub struct Near {
     /// Piece, from its first point on.
     pub piece: usize,
     /// Where, model units.
@@ -39,10 +39,7 @@ impl Polyline {
 
     /// Whole length, model units.
     pub fn length(&self) -> f64 {
-        (0..self.pieces())
-            .map(|i| self.piece(i))
-            .map(|(a, b)| a.distance(b))
-            .sum()
+        runs::length(&self.points, self.closed)
     }
 
     /// The nearest point; of equally near ones the first. `None` without points.
@@ -84,29 +81,8 @@ impl Polyline {
 
     /// The same line with points `spacing` apart or a little less; ends stay.
     pub fn even(&self, spacing: f64) -> Polyline {
-        let length = self.length();
-        let count = (length / spacing)
-            .ceil()
-            .clamp(if self.closed { 3.0 } else { 1.0 }, 1e6) as usize;
-        let step = length / count as f64;
-        let mut points = Vec::with_capacity(count + 1);
-        let (mut next, mut sum) = (0.0, 0.0);
-        for i in 0..self.pieces() {
-            let (a, b) = self.piece(i);
-            let long = a.distance(b);
-            while points.len() < count && next <= sum + long && long > 0.0 {
-                points.push(a.lerp(b, (next - sum) / long));
-                next = step * points.len() as f64;
-            }
-            sum += long;
-        }
-        if !self.closed
-            && let Some(&last) = self.points.last()
-        {
-            points.push(last);
-        }
         Polyline {
-            points,
+            points: runs::even(&self.points, self.closed, spacing),
             closed: self.closed,
         }
     }

@@ -1,0 +1,292 @@
+//! The desk's state, and one frame of it.
+
+use std::sync::Arc;
+use std::time::{Duration, Instant};
+
+use base::{Findings, Level};
+use engine::check::Measures;
+use mesh::DVec3;
+use session::draw::Pen;
+use session::{Changed, Document, Event, Order, Outcome, Recovery, Watched, Way, Worker};
+
+use crate::hand::Hand;
+use crate::opening::{Opened, Opening, Start};
+use crate::view::{Shown, View};
+
+/// How often files are looked at for changes from outside.
+const LOOK_OUTSIDE: Duration = Duration::from_secs(1);
+
+/// Everything about the job on the desk.
+pub(crate) struct Job {
+    pub document: Document,
+    pub pen: Arc<Pen>,
+    pub worker: Option<Worker>,
+    /// What an earlier desk left, to be offered.
+    pub recovery: Option<Recovery>,
+    /// What intake found.
+    pub taken: Findings,
+    /// The last surface.
+    pub outcome: Option<Arc<Outcome>>,
+    pub measures: Option<Box<Measures>>,
+    /// Findings of the last surface's check.
+    pub checks: Findings,
+    /// Why there is no surface for the newest state.
+    pub refusal: Option<String>,
+    /// Stage under way and its share.
+    pub progress: Option<(String, f32)>,
+    /// The newest order.
+    pub stamp: u64,
+    /// Text that the newest order was made from.
+    pub ordered: String,
+    pub watched: Watched,
+    /// What changed outside, to be offered for reading anew.
+    pub outside: Vec<Changed>,
+}
+
+/// The desk.
+pub struct Desk {
+    pub(crate) job: Option<Job>,
+    pub(crate) opening: Option<Opening>,
+    pub(crate) view: View,
+    pub(crate) hand: Hand,
+    /// Name of the guide that is picked.
+    pub(crate) picked: Option<String>,
+    /// Name as it is being typed.
+    pub(crate) renaming: Option<String>,
+    /// The last thing that the desk has to say, and whether it is a trouble.
+    pub(crate) word: Option<(String, bool)>,
+    pub(crate) help: bool,
+    /// The finding that is shown.
+    pub(crate) finding: Option<usize>,
+    pub(crate) asks_to_close: bool,
+    pub(crate) wake: egui::Context,
+    looked: Instant,
+}
+
+impl Desk {
+    /// A desk that begins to open something.
+    pub fn new(ctx: &egui::Context, start: Start) -> Self {
+        let mut desk = Self {
+            job: None,
+            opening: None,
+            view: View::default(),
+            hand: Hand::Look,
+            picked: None,
+            renaming: None,
+            word: None,
+            help: start == Start::Example,
+            finding: None,
+            asks_to_close: false,
+            wake: ctx.clone(),
+            looked: Instant::now(),
+        };
+        desk.open(start);
+        desk
+    }
+
+    /// The job's text as it stands on the desk; `None` while nothing is open.
+    pub fn text(&self) -> Option<&str> {
+        self.job.as_ref().map(|job| job.document.text())
+    }
+
+    /// The last surface that was made; `None` before the first.
+    pub fn surface(&self) -> Option<&mesh::QuadMesh> {
+        let outcome = self.job.as_ref()?.outcome.as_ref()?;
+        Some(&outcome.surface)
+    }
+
+    /// Whether something is opened or computed.
+    pub fn is_busy(&self) -> bool {
+        let at_work =
+            |job: &Job| job.progress.is_some() || job.worker.as_ref().is_some_and(Worker::is_busy);
+        self.opening.is_some() || self.job.as_ref().is_some_and(at_work)
+    }
+
+    /// Where a point of the model is on the screen, points of the window; `None` if it isn't.
+    pub fn place_of(&self, p: DVec3) -> Option<egui::Pos2> {
+        self.view.place_of(p)
+    }
+
+    /// Begins to open something; what is open stays until it is there.
+    pub(crate) fn open(&mut self, start: Start) {
+        let ctx = self.wake.clone();
+        self.opening = Some(Opening::start(start, move || ctx.request_repaint()));
+    }
+
+    fn opened(&mut self, opened: Opened) {
+        let Opened {
+            document,
+            recovery,
+            pen,
+            light,
+            findings,
+        } = opened;
+        let ctx = self.wake.clone();
+        let started = Worker::start(pen.sculpt().clone(), move || ctx.request_repaint());
+        let worker = match started {
+            Ok(worker) => Some(worker),
+            Err(problem) => {
+                self.word = Some((format!("No surface can be made: {problem}"), true));
+                None
+            }
+        };
+        self.view.show_sculpt(pen.sculpt(), light.as_ref());
+        self.job = Some(Job {
+            watched: Watched::of(&document),
+            document,
+            pen,
+            worker,
+            recovery,
+            taken: findings,
+            outcome: None,
+            measures: None,
+            checks: Findings::default(),
+            refusal: None,
+            progress: None,
+            stamp: 0,
+            ordered: String::new(),
+            outside: Vec::new(),
+        });
+        (self.picked, self.finding) = (None, None);
+        self.order();
+    }
+
+    /// Asks for a surface of the newest state, if it isn't asked for already.
+    pub(crate) fn order(&mut self) {
+        let Some(job) = &mut self.job else {
+            return;
+        };
+        if job.ordered == job.document.text() {
+            return;
+        }
+        job.ordered = job.document.text().to_owned();
+        job.stamp += 1;
+        job.refusal = None;
+        self.view.guides_changed();
+        let settings = session::settings_of(job.document.file(), job.document.spec());
+        match (settings, &job.worker) {
+            (Ok(settings), Some(worker)) => {
+                job.progress = Some(("guides".to_owned(), 0.0));
+                worker.submit(Order {
+                    stamp: job.stamp,
+                    settings,
+                    way: Way {
+                        straddle: job.document.spec().density.straddle,
+                        ..Way::default()
+                    },
+                });
+            }
+            (Err(problem), _) => job.refusal = Some(problem.to_string()),
+            (Ok(_), None) => {}
+        }
+    }
+
+    /// Takes in what threads have to say.
+    fn hear(&mut self) {
+        if let Some(result) = self.opening.as_ref().and_then(Opening::poll) {
+            self.opening = None;
+            match result {
+                Ok(opened) => self.opened(*opened),
+                Err(problem) => self.word = Some((problem, true)),
+            }
+        }
+        let Some(job) = &mut self.job else {
+            return;
+        };
+        let events = job.worker.as_ref().map(Worker::poll).unwrap_or_default();
+        for event in events {
+            match event {
+                Event::Progress {
+                    stamp,
+                    stage,
+                    share,
+                } if stamp == job.stamp => {
+                    job.progress = Some((stage, share));
+                }
+                Event::Surface { stamp, outcome, .. } if stamp == job.stamp => {
+                    let before = job.outcome.replace(outcome);
+                    if before.is_none() && self.view.sculpt == Shown::Full {
+                        // From now on the surface is what is looked at.
+                        self.view.sculpt = Shown::Ghost;
+                    }
+                    job.checks = Findings::default();
+                    job.measures = None;
+                    self.finding = None;
+                    self.view.surface_changed(before.as_deref());
+                }
+                Event::Checked {
+                    stamp,
+                    measures,
+                    findings,
+                } if stamp == job.stamp => {
+                    job.measures = Some(measures);
+                    job.checks = findings;
+                    job.progress = None;
+                }
+                Event::Refused { stamp, message } if stamp == job.stamp => {
+                    job.refusal = Some(message);
+                    job.progress = None;
+                }
+                // Of an older state.
+                _ => {}
+            }
+        }
+        if self.looked.elapsed() >= LOOK_OUTSIDE {
+            self.looked = Instant::now();
+            let changed = job.watched.look();
+            job.outside.extend(changed);
+            job.outside.sort_unstable();
+            job.outside.dedup();
+        }
+    }
+}
+
+impl Job {
+    /// All findings about the newest surface, what needs the artist first.
+    pub fn findings(&self) -> Vec<&base::Finding> {
+        let run = self.outcome.as_ref().map(|o| o.findings.iter());
+        let all = self
+            .checks
+            .iter()
+            .chain(run.into_iter().flatten())
+            .chain(self.taken.iter());
+        let mut all: Vec<&base::Finding> = all.filter(|f| f.level != Level::Pass).collect();
+        all.sort_by_key(|f| std::cmp::Reverse(f.level));
+        all
+    }
+
+    /// The plane that is in use: the last surface's, or the job's if it is given.
+    pub fn plane(&self) -> Option<engine::model::Plane> {
+        use engine::symmetry::PlaneChoice;
+        match session::plane_of(self.document.spec().symmetry.plane) {
+            PlaneChoice::Given(plane) => Some(plane),
+            PlaneChoice::Find => self.outcome.as_ref().and_then(|o| o.plane),
+            PlaneChoice::None => None,
+        }
+    }
+
+    /// Distance by which simplified guides may leave what was drawn: a part of a quad's edge.
+    pub fn tolerance(&self) -> f64 {
+        let edge = self.outcome.as_ref().map(|o| o.edge);
+        0.03 * edge.unwrap_or_else(|| 0.02 * self.pen.sculpt().mesh.diagonal())
+    }
+}
+
+impl eframe::App for Desk {
+    fn ui(&mut self, ui: &mut egui::Ui, frame: &mut eframe::Frame) {
+        self.hear();
+        self.keys(ui.ctx());
+        self.sheets(ui);
+        egui::CentralPanel::no_frame().show(ui, |ui| self.see(ui, frame));
+        self.order();
+        self.closing(ui.ctx());
+        // Files are looked at now and then even if nobody moves.
+        ui.ctx().request_repaint_after(LOOK_OUTSIDE);
+    }
+
+    fn on_exit(&mut self) {
+        if let Some(job) = &mut self.job {
+            job.document.settle();
+        }
+    }
+}

@@ -1,0 +1,285 @@
+//! The desk without a window system: by the labels that assistive technology hears, and by real
+//! pointer events on whatever graphics device there is.
+
+// A panic is how a test fails.
+#![allow(clippy::unwrap_used)]
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use egui::{Modifiers, Pos2, Vec2};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable as _;
+use loopwright_desk::{Desk, Start};
+use mesh::DVec3;
+
+/// Frames, 20 ms apart, after which the desk counts as hanging.
+const PATIENCE: usize = 6_000;
+
+/// A folder of its own with the coat's sculpt and job.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path =
+            std::env::temp_dir().join(format!("loopwright-desk-{}-{name}", std::process::id()));
+        std::fs::create_dir_all(&path).unwrap();
+        let options = demo::DemoOptions {
+            triangles: 60_000,
+            ..demo::DemoOptions::default()
+        };
+        let coat = demo::coat(&options, &base::Task::default()).unwrap();
+        std::fs::write(path.join("oilskin.ply"), files::ply_bytes(&coat.mesh)).unwrap();
+        let mut spec = files::JobSpec::new("oilskin coat", "oilskin.ply");
+        spec.symmetry.plane = files::PlaneSpec::X;
+        spec.set_faces(900).unwrap();
+        // Openings alone: the sleeves are left to the test.
+        for guide in coat.guides.iter().filter(|g| g.kind == "opening") {
+            spec.guides.push(files::GuideSpec {
+                name: guide.name.clone(),
+                kind: files::GuideKind::Opening,
+                closed: true,
+                count: guide.count,
+                loops: 0,
+                points: guide.points.clone(),
+                reason: None,
+                confidence: None,
+                line: 0,
+            });
+        }
+        files::JobFile::create(&path.join("coat.toml"), &spec)
+            .unwrap()
+            .save()
+            .unwrap();
+        Self(path)
+    }
+
+    fn job(&self) -> PathBuf {
+        self.0.join("coat.toml")
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+fn desk(job: &Path) -> Harness<'static, Desk> {
+    let start = Start::of_file(job);
+    let mut desk = Harness::builder()
+        .with_size(Vec2::new(1280.0, 800.0))
+        .wgpu()
+        .build_eframe(move |cc| Desk::new(&cc.egui_ctx, start));
+    settle(&mut desk);
+    desk
+}
+
+/// Runs frames until nothing is opened or computed any more.
+fn settle(desk: &mut Harness<'_, Desk>) {
+    for _ in 0..PATIENCE {
+        desk.step();
+        if !desk.state().is_busy() {
+            desk.step();
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(20));
+    }
+    panic!("the desk doesn't come to rest");
+}
+
+/// A stroke with the primary button.
+fn stroke(desk: &mut Harness<'_, Desk>, path: &[Pos2], modifiers: Modifiers) {
+    let button = |pos: Pos2, pressed: bool| egui::Event::PointerButton {
+        pos,
+        button: egui::PointerButton::Primary,
+        pressed,
+        modifiers,
+    };
+    desk.event(egui::Event::PointerMoved(path[0]));
+    desk.event(button(path[0], true));
+    desk.step();
+    for &at in &path[1..] {
+        desk.event(egui::Event::PointerMoved(at));
+        desk.step();
+    }
+    let last = path[path.len() - 1];
+    desk.event(button(last, false));
+    desk.step();
+}
+
+/// Across the coat's left sleeve in the front view, from air to air.
+fn across_sleeve(desk: &Harness<'_, Desk>) -> Vec<Pos2> {
+    let surface = desk.state().surface().unwrap();
+    // The sleeve hangs out furthest to +x: its middle, and across.
+    let tip = surface
+        .positions
+        .iter()
+        .copied()
+        .max_by(|a, b| a.x.total_cmp(&b.x))
+        .unwrap();
+    let shoulder = DVec3::new(0.0, tip.y, tip.z);
+    let near = |p: &&DVec3| (p.x - 0.75 * tip.x).abs() < 0.04 * tip.x;
+    let ring: Vec<DVec3> = surface.positions.iter().filter(near).copied().collect();
+    assert!(ring.len() >= 4, "{tip} {shoulder}");
+    let middle = ring.iter().sum::<DVec3>() / ring.len() as f64;
+    let high = ring
+        .iter()
+        .map(|p| (p.y - middle.y).abs())
+        .fold(0.0, f64::max)
+        + 4.0;
+    (0..=16)
+        .map(|i| {
+            let y = middle.y + high * (1.0 - f64::from(i) / 8.0);
+            desk.state()
+                .place_of(DVec3::new(middle.x, y, middle.z))
+                .unwrap()
+        })
+        .collect()
+}
+
+#[test]
+fn a_ring_drawn_across_a_sleeve_is_listed_counted_kept_saved_and_taken_back() {
+    let folder = Folder::new("ring");
+    let before = std::fs::read_to_string(folder.job()).unwrap();
+    let mut desk = desk(&folder.job());
+    assert_eq!(desk.state().text(), Some(before.as_str()));
+    assert!(desk.state().surface().unwrap().quads.len() > 700);
+    desk.get_by_label("front").click();
+    desk.run_steps(2);
+    desk.get_by_label("Draw ring").click();
+    desk.run_steps(2);
+    let path = across_sleeve(&desk);
+    stroke(&mut desk, &path, Modifiers::default());
+    settle(&mut desk);
+    // In the list, and picked.
+    desk.get_by_label("ring 1 (ring)");
+    assert!(desk.state().text().unwrap().contains("name = \"ring 1\""));
+    // A number of quads along it.
+    desk.get_by_label("Quads along it").click();
+    settle(&mut desk);
+    desk.get_by_label("ring 1 (ring, 12 quads)");
+    let job = files::JobFile::parse("coat.toml".as_ref(), desk.state().text().unwrap()).unwrap();
+    let ring = job
+        .spec()
+        .guides
+        .iter()
+        .find(|g| g.name == "ring 1")
+        .unwrap();
+    assert_eq!((ring.count, ring.closed), (Some(12), true));
+    // The mesh has a loop of twelve edges about where the ring is.
+    assert_eq!(
+        loop_along(desk.state().surface().unwrap(), &ring.points),
+        Some(12)
+    );
+    // What isn't saved is beside the job; the job itself is as it was.
+    assert_eq!(std::fs::read_to_string(folder.job()).unwrap(), before);
+    assert!(folder.0.join(".coat.toml.unsaved").exists());
+    desk.get_by_label("Save").click();
+    desk.run_steps(2);
+    let saved = std::fs::read_to_string(folder.job()).unwrap();
+    assert_eq!(Some(saved.as_str()), desk.state().text());
+    assert!(!folder.0.join(".coat.toml.unsaved").exists());
+    for _ in 0..2 {
+        desk.get_by_label("Undo").click();
+        settle(&mut desk);
+    }
+    assert_eq!(desk.state().text(), Some(before.as_str()));
+    desk.get_by_label("Save").click();
+    desk.run_steps(2);
+    assert_eq!(std::fs::read_to_string(folder.job()).unwrap(), before);
+}
+
+/// Edges of the closed loop of mesh edges that runs along a drawn ring: from the vertex nearest to its
+/// first point straight on, until it comes back.
+fn loop_along(surface: &mesh::QuadMesh, ring: &[DVec3]) -> Option<usize> {
+    let line = mesh::Polyline {
+        points: ring.to_vec(),
+        closed: true,
+    };
+    let off = |v: u32| {
+        line.nearest(surface.positions[v as usize])
+            .unwrap()
+            .distance
+    };
+    let count = surface.positions.len() as u32;
+    let first = (0..count).min_by(|&a, &b| off(a).total_cmp(&off(b)))?;
+    let topology = surface.topology();
+    let around = |v: u32| {
+        let edges = topology.edges.iter().filter(move |e| e.contains(&v));
+        edges.map(move |e| if e[0] == v { e[1] } else { e[0] })
+    };
+    let (mut before, mut at, mut steps) = (first, first, 0);
+    loop {
+        let next = around(at)
+            .filter(|&v| v != before)
+            .min_by(|&a, &b| off(a).total_cmp(&off(b)))?;
+        (before, at, steps) = (at, next, steps + 1);
+        if at == first || steps > 200 {
+            return (at == first).then_some(steps);
+        }
+    }
+}
+
+#[test]
+fn every_button_has_a_name_and_hands_are_taken_up_by_keys() {
+    let folder = Folder::new("keys");
+    let mut desk = desk(&folder.job());
+    for label in [
+        "Save",
+        "Undo",
+        "Redo",
+        "Help",
+        "Look round",
+        "Draw ring",
+        "Draw line",
+        "Draw opening",
+    ] {
+        desk.get_by_label(label);
+    }
+    desk.key_press(egui::Key::Num2);
+    desk.run_steps(2);
+    desk.get_by_label_contains("The view. Draw line");
+    desk.key_press(egui::Key::F1);
+    desk.run_steps(3);
+    desk.get_by_label_contains("What isn't saved is kept beside the job");
+}
+
+#[test]
+fn unsaved_work_is_offered_after_a_desk_that_ended_by_force() {
+    let folder = Folder::new("recover");
+    let (mut document, _) = session::Document::open(&folder.job()).unwrap();
+    document
+        .change("Ask for 1000", |spec| spec.set_faces(1000).unwrap())
+        .unwrap();
+    let unsaved = document.text().to_owned();
+    std::mem::forget(document);
+    let mut desk = desk(&folder.job());
+    assert_ne!(desk.state().text(), Some(unsaved.as_str()));
+    desk.run_steps(3);
+    desk.get_by_label("Take it up").click();
+    settle(&mut desk);
+    assert_eq!(desk.state().text(), Some(unsaved.as_str()));
+}
+
+#[test]
+fn the_picture_shows_the_coat_and_changes_with_the_view() {
+    let folder = Folder::new("picture");
+    let mut desk = desk(&folder.job());
+    desk.run_steps(2);
+    let one = desk.render().unwrap();
+    desk.get_by_label("back").click();
+    desk.run_steps(2);
+    let two = desk.render().unwrap();
+    let differing = one
+        .pixels()
+        .zip(two.pixels())
+        .filter(|(a, b)| a != b)
+        .count();
+    let share = differing as f64 / f64::from(one.width() * one.height());
+    assert!(share > 0.05, "{share}");
+    if let Ok(folder) = std::env::var("LOOPWRIGHT_PICTURES") {
+        one.save(Path::new(&folder).join("desk.png")).unwrap();
+        two.save(Path::new(&folder).join("desk-back.png")).unwrap();
+    }
+}

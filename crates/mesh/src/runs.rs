@@ -1,0 +1,76 @@
+//! Runs of points: length, even spacing, smoothing. Points in model units; a closed run doesn't
+//! repeat its first point.
+
+use crate::DVec3;
+
+/// Pieces between points, as index pairs.
+pub fn pieces(count: usize, closed: bool) -> impl Iterator<Item = (usize, usize)> {
+    let last = if closed {
+        count
+    } else {
+        count.saturating_sub(1)
+    };
+    (0..last).map(move |i| (i, (i + 1) % count))
+}
+
+/// Length, model units.
+pub fn length(points: &[DVec3], closed: bool) -> f64 {
+    pieces(points.len(), closed)
+        .map(|(i, j)| points[i].distance(points[j]))
+        .sum()
+}
+
+/// Mean of a run's points, weighted by length.
+pub fn centroid(points: &[DVec3], closed: bool) -> DVec3 {
+    let (mut sum, mut weight) = (DVec3::ZERO, 0.0);
+    for (i, j) in pieces(points.len(), closed) {
+        let long = points[i].distance(points[j]);
+        sum += long * (points[i] + points[j]) / 2.0;
+        weight += long;
+    }
+    if weight > 0.0 {
+        sum / weight
+    } else {
+        points.first().copied().unwrap_or(DVec3::ZERO)
+    }
+}
+
+/// The same run with points `spacing` apart or a little less; ends stay.
+pub fn even(points: &[DVec3], closed: bool, spacing: f64) -> Vec<DVec3> {
+    let total = length(points, closed);
+    let least = if closed { 3.0 } else { 1.0 };
+    let count = (total / spacing).ceil().clamp(least, 1e6) as usize;
+    let step = total / count as f64;
+    let mut out = Vec::with_capacity(count + 1);
+    let (mut next, mut sum) = (0.0, 0.0);
+    for (i, j) in pieces(points.len(), closed) {
+        let long = points[i].distance(points[j]);
+        while out.len() < count && next <= sum + long && long > 0.0 {
+            out.push(points[i].lerp(points[j], (next - sum) / long));
+            next = step * out.len() as f64;
+        }
+        sum += long;
+    }
+    if !closed && let Some(&last) = points.last() {
+        out.push(last);
+    }
+    out
+}
+
+/// Rounds of averaging with both neighbours; an open run's ends stay.
+pub fn smooth(points: &mut [DVec3], closed: bool, rounds: usize) {
+    let count = points.len();
+    if count < 3 {
+        return;
+    }
+    for _ in 0..rounds {
+        let old = points.to_vec();
+        for i in 0..count {
+            if !closed && (i == 0 || i + 1 == count) {
+                continue;
+            }
+            let around = old[(i + count - 1) % count] + old[(i + 1) % count];
+            points[i] = old[i] / 2.0 + around / 4.0;
+        }
+    }
+}

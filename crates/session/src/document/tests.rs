@@ -1,0 +1,244 @@
+// A panic is how a test fails.
+#![allow(clippy::unwrap_used)]
+
+use std::path::PathBuf;
+
+use files::{GuideKind, GuideSpec};
+use mesh::DVec3;
+
+use super::*;
+
+const COAT: &str = "job = 1\n# the keeper's coat\n[sculpt]\nfile = 'oilskin.ply' # dense\n\
+    [density]\nfaces = 1800\n\
+    [[guide]] # to be taken off with the gloves\nname = 'wrist'\nkind = 'ring'\ncount = 12\n\
+    points = [[0,0,0],[1,0,0],[0,0,1]]\n";
+
+/// A folder of its own for a test.
+struct Folder(PathBuf);
+
+impl Folder {
+    fn new(name: &str) -> Self {
+        let path =
+            std::env::temp_dir().join(format!("loopwright-document-{}-{name}", std::process::id()));
+        std::fs::create_dir_all(&path).unwrap();
+        Self(path)
+    }
+
+    fn job(&self) -> PathBuf {
+        let path = self.0.join("coat.toml");
+        std::fs::write(&path, COAT).unwrap();
+        path
+    }
+}
+
+impl Drop for Folder {
+    fn drop(&mut self) {
+        let _ = std::fs::remove_dir_all(&self.0);
+    }
+}
+
+fn ring(name: &str) -> GuideSpec {
+    GuideSpec {
+        name: name.into(),
+        kind: GuideKind::Ring,
+        closed: true,
+        count: None,
+        loops: 0,
+        points: vec![DVec3::X, DVec3::Y, DVec3::Z],
+        reason: None,
+        confidence: None,
+        line: 0,
+    }
+}
+
+#[test]
+fn taking_everything_back_gives_the_file_to_the_byte() {
+    let folder = Folder::new("undo");
+    let (mut document, recovery) = Document::open(&folder.job()).unwrap();
+    assert!(recovery.is_none() && document.is_saved() && document.undo_label().is_none());
+    document
+        .change("Draw ring 'elbow'", |s| s.guides.push(ring("elbow")))
+        .unwrap();
+    document
+        .change("Ask for 14", |s| s.guides[0].count = Some(14))
+        .unwrap();
+    document
+        .change("Delete 'wrist'", |s| drop(s.guides.remove(0)))
+        .unwrap();
+    assert_eq!(document.undo_label(), Some("Delete 'wrist'"));
+    let last = document.text().to_owned();
+    for _ in 0..3 {
+        assert!(document.undo());
+    }
+    assert!(!document.undo() && document.is_saved());
+    assert_eq!(document.text(), COAT);
+    while document.redo() {}
+    assert_eq!(document.text(), last);
+    document.save().unwrap();
+    assert_eq!(std::fs::read_to_string(document.path()).unwrap(), last);
+}
+
+#[test]
+fn a_drag_is_one_step() {
+    let folder = Folder::new("drag");
+    let (mut document, _) = Document::open(&folder.job()).unwrap();
+    for i in 1..=5 {
+        let to = DVec3::splat(f64::from(i));
+        document
+            .change_on("drag wrist", "Bend 'wrist'", |s| s.guides[0].points[0] = to)
+            .unwrap();
+    }
+    document.settle();
+    document
+        .change_on("drag wrist", "Bend 'wrist'", |s| {
+            s.guides[0].points[0] = DVec3::Y
+        })
+        .unwrap();
+    assert!(document.undo());
+    assert_eq!(document.spec().guides[0].points[0], DVec3::splat(5.0));
+    assert!(document.undo() && !document.undo());
+    assert_eq!(document.text(), COAT);
+}
+
+#[test]
+fn what_a_job_cant_ask_for_changes_nothing() {
+    let folder = Folder::new("refused");
+    let (mut document, _) = Document::open(&folder.job()).unwrap();
+    let twice = document.change("Draw", |s| s.guides.push(ring("wrist")));
+    assert!(twice.unwrap_err().to_string().contains("wrist"));
+    assert!(document.is_saved() && document.undo_label().is_none());
+    assert!(!document.change("Nothing", |_| {}).unwrap());
+}
+
+#[test]
+fn what_isnt_saved_is_offered_once_and_only_where_it_differs() {
+    let folder = Folder::new("recover");
+    let job = folder.job();
+    let (mut document, _) = Document::open(&job).unwrap();
+    document
+        .change("Draw ring", |s| s.guides.push(ring("elbow")))
+        .unwrap();
+    let unsaved = document.text().to_owned();
+    // As a program that is killed leaves it.
+    std::mem::forget(document);
+    let (mut document, recovery) = Document::open(&job).unwrap();
+    let recovery = recovery.unwrap();
+    assert_eq!(
+        (document.text(), recovery.text.as_str()),
+        (COAT, unsaved.as_str())
+    );
+    document.recover(&recovery).unwrap();
+    assert_eq!(document.text(), unsaved);
+    assert!(!document.is_saved());
+    document.save().unwrap();
+    assert!(!document.side_path().unwrap().exists());
+    assert!(Document::open(&job).unwrap().1.is_none());
+}
+
+#[test]
+fn a_new_job_stands_beside_its_sculpt_and_replaces_no_other() {
+    let folder = Folder::new("new");
+    folder.job();
+    let (mut document, _) = Document::for_sculpt(&folder.0.join("coat.ply")).unwrap();
+    assert_eq!(document.path(), folder.0.join("coat 2.toml"));
+    assert!(!document.is_saved() && !document.path().exists());
+    let elsewhere = folder.0.join("jobs");
+    std::fs::create_dir_all(&elsewhere).unwrap();
+    document.save_as(&elsewhere.join("coat.toml")).unwrap();
+    assert_eq!(document.file().sculpt_path(), folder.0.join("coat.ply"));
+    assert!(document.is_saved());
+}
+
+#[test]
+fn changes_outside_are_noticed_by_content() {
+    let folder = Folder::new("outside");
+    let job = folder.job();
+    std::fs::write(folder.0.join("oilskin.ply"), "ply one").unwrap();
+    let (mut document, _) = Document::open(&job).unwrap();
+    let mut watched = Watched::of(&document);
+    assert!(watched.look().is_empty());
+    // The same content with a new time is no change.
+    std::fs::write(folder.0.join("oilskin.ply"), "ply one").unwrap();
+    assert!(watched.look().is_empty());
+    std::fs::write(folder.0.join("oilskin.ply"), "ply two, longer").unwrap();
+    std::fs::write(&job, COAT.replace("1800", "2400")).unwrap();
+    assert_eq!(watched.look(), [Changed::Job, Changed::Sculpt]);
+    assert!(watched.look().is_empty());
+    document.reload().unwrap();
+    assert!(document.text().contains("2400") && document.is_saved());
+    document.undo();
+    assert_eq!(document.text(), COAT);
+    document.save().unwrap();
+    watched.wrote(&document);
+    assert!(watched.look().is_empty());
+}
+
+mod against_a_plain_list {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[derive(Clone, Debug)]
+    enum Move {
+        Count(u32),
+        Draw,
+        Drag(i8),
+        Undo,
+        Redo,
+    }
+
+    fn moves() -> impl Strategy<Value = Vec<Move>> {
+        let one = prop_oneof![
+            (3u32..40).prop_map(Move::Count),
+            Just(Move::Draw),
+            any::<i8>().prop_map(Move::Drag),
+            Just(Move::Undo),
+            Just(Move::Redo),
+        ];
+        prop::collection::vec(one, 0..24)
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(48))]
+        /// The history does what a list of texts with a place in it does.
+        #[test]
+        fn any_moves(moves in moves()) {
+            let file = JobFile::parse("coat.toml".as_ref(), COAT).unwrap();
+            let mut document = Document::of(file, None);
+            document.side = None;
+            let (mut texts, mut at) = (vec![COAT.to_owned()], 0usize);
+            for (i, step) in moves.into_iter().enumerate() {
+                let changed = match step {
+                    Move::Undo => {
+                        prop_assert_eq!(document.undo(), at > 0);
+                        at = at.saturating_sub(1);
+                        false
+                    }
+                    Move::Redo => {
+                        prop_assert_eq!(document.redo(), at + 1 < texts.len());
+                        at = (at + 1).min(texts.len() - 1);
+                        false
+                    }
+                    Move::Count(n) => document.change("c", |s| s.guides[0].count = Some(n)).unwrap(),
+                    Move::Draw => document
+                        .change("d", |s| s.guides.push(ring(&format!("r{i}")))).unwrap(),
+                    Move::Drag(x) => {
+                        let changed = document.change_on("k", "b", |s| {
+                            s.guides[0].points[1].x = f64::from(x);
+                        }).unwrap();
+                        document.settle();
+                        changed
+                    }
+                };
+                if changed {
+                    texts.truncate(at + 1);
+                    texts.push(document.text().to_owned());
+                    at += 1;
+                }
+                prop_assert_eq!(document.text(), &texts[at]);
+                let anew = JobFile::parse("coat.toml".as_ref(), document.text()).unwrap();
+                prop_assert_eq!(anew.spec(), document.spec());
+            }
+        }
+    }
+}
