@@ -30,6 +30,7 @@ pub use job::{
 pub use sculpt::{
     Held, RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_held,
     parse_quads, parse_sculpt, read_grouped_quads, read_held, read_quads, read_sculpt,
+    read_with_sculpt,
 };
 pub use write::{
     EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, held_text, obj_text,

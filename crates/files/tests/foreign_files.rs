@@ -5,7 +5,7 @@
 
 use std::path::PathBuf;
 
-use loopwright_files::{SculptFormat, parse_sculpt, read_sculpt};
+use loopwright_files::{SculptFormat, parse_sculpt, read_sculpt, read_with_sculpt};
 use mesh::TriMesh;
 
 const EDGE: f64 = 2.0;
@@ -47,6 +47,10 @@ fn an_icosahedron_in_every_format_has_its_area_and_volume() {
         );
         let has_part = sculpt.part("lamp").is_some_and(|part| part.len() == 20);
         assert_eq!(has_part, name.starts_with("scene"), "{name}");
+        let beside = if format == SculptFormat::Gltf { 2 } else { 0 };
+        let files = read_with_sculpt(&path);
+        assert_eq!(files.len(), beside, "{name}");
+        assert!(files.iter().all(|file| file.is_file()), "{name}");
         let mesh = sculpt.into_mesh();
         let (a, v) = (mesh.area() / area, volume(&mesh) / enclosed);
         assert!(

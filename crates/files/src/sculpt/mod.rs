@@ -20,7 +20,7 @@ mod source;
 mod stl;
 
 use std::ops::Range;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use mesh::{TriMesh, Vec3};
 
@@ -221,6 +221,20 @@ pub fn read_sculpt(path: &Path) -> Result<RawSculpt, ReadError> {
     Source::of_file(path)
         .and_then(|source| read(source, path))
         .map_err(|fault| named(fault, path))
+}
+
+/// Files that are read with a sculpt file: the buffers that a glTF file names beside it. None for
+/// other formats, and none that can be told of a file that [`read_sculpt`] would refuse.
+///
+/// Cost: that of reading a glTF file's JSON; of other formats, a few kilobytes are looked at.
+pub fn read_with_sculpt(path: &Path) -> Vec<PathBuf> {
+    let named = |mut source: Source<'_>| match format_of(&mut source, path)? {
+        SculptFormat::Ply | SculptFormat::Obj | SculptFormat::Stl => Ok(Vec::new()),
+        format @ (SculptFormat::Gltf | SculptFormat::Glb) => {
+            gltf::beside(&mut source, path, format)
+        }
+    };
+    Source::of_file(path).and_then(named).unwrap_or_default()
 }
 
 /// As [`read_sculpt`], from bytes in memory; `path` gives the extension, the name in

@@ -74,7 +74,15 @@ impl<'a> Buffers<'a> {
         }
     }
 
-    fn file(&self, uri: &str) -> Result<Vec<u8>, String> {
+    /// Paths of the files that hold buffers, as far as their names can be read.
+    pub fn files(&self) -> Vec<PathBuf> {
+        let uris = self.root.buffers.iter().filter_map(|b| b.uri.as_deref());
+        uris.filter(|uri| !uri.starts_with("data:"))
+            .filter_map(|uri| self.path(uri).ok())
+            .collect()
+    }
+
+    fn path(&self, uri: &str) -> Result<PathBuf, String> {
         let name = percent_decoded(uri.as_bytes())?;
         let name = String::from_utf8(name).map_err(|_| "its name isn't UTF-8".to_owned())?;
         let scheme = name.split_once(':').map(|(scheme, _)| scheme);
@@ -87,7 +95,11 @@ impl<'a> Buffers<'a> {
         if Path::new(&name).has_root() {
             return Err("its path must be relative to the glTF file".to_owned());
         }
-        let path = self.folder.join(name);
+        Ok(self.folder.join(name))
+    }
+
+    fn file(&self, uri: &str) -> Result<Vec<u8>, String> {
+        let path = self.path(uri)?;
         let read = || {
             let mut source = Source::of_file(&path)?;
             container::whole(&mut source)

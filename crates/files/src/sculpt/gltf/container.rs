@@ -18,6 +18,19 @@ pub(super) fn whole(source: &mut Source<'_>) -> Outcome<Vec<u8>> {
     }
 }
 
+/// The JSON text alone, which the specification has come first; what follows isn't read.
+pub(super) fn text<'a>(source: &'a mut Source<'_>) -> Outcome<&'a [u8]> {
+    const HEAD: usize = 20;
+    let truncated = || ReadProblem::truncated("the GLB container");
+    let size = match source.peek(HEAD)?.get(12..HEAD) {
+        Some(&[a, b, c, d, b'J', b'S', b'O', b'N']) => u32::from_le_bytes([a, b, c, d]) as usize,
+        _ => return Err(truncated().into()),
+    };
+    let end = HEAD.saturating_add(size);
+    let bytes = source.peek(end)?;
+    Ok(bytes.get(HEAD..end).ok_or_else(truncated)?)
+}
+
 /// The JSON text and the binary chunk.
 pub(super) fn split(bytes: &[u8]) -> Outcome<(&[u8], Option<&[u8]>)> {
     let truncated = || ReadProblem::truncated("the GLB container");

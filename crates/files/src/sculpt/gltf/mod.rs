@@ -13,7 +13,7 @@ mod buffers;
 mod container;
 
 use std::collections::BTreeMap;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use glam::{DAffine3, DMat4, DQuat, DVec3};
 use gltf::json::{self, validation::Checked};
@@ -60,6 +60,21 @@ pub(super) fn read(
     };
     walk.scene()?;
     Ok(walk.builder.finish()?)
+}
+
+/// Files that the buffers are read from beside the file itself.
+pub(super) fn beside(
+    source: &mut Source<'_>,
+    path: &Path,
+    format: SculptFormat,
+) -> Outcome<Vec<PathBuf>> {
+    let root: Result<json::Root, _> = match format {
+        SculptFormat::Glb => json::deserialize::from_slice(container::text(source)?),
+        _ => json::deserialize::from_slice(&container::whole(source)?),
+    };
+    let root =
+        root.map_err(|error| ReadProblem::malformed(FORMAT, format!("its JSON says: {error}")))?;
+    Ok(Buffers::new(&root, None, path).files())
 }
 
 fn check_needs(root: &json::Root) -> Result<(), ReadProblem> {

@@ -279,6 +279,29 @@ fn buffers_lie_beside_the_file() {
             ..
         }
     ));
+    // They are named before they are read, whether they are there or not.
+    let named = |name: &str, bytes: Vec<u8>| {
+        let path = folder.join(name);
+        std::fs::write(&path, bytes).unwrap();
+        crate::sculpt::read_with_sculpt(&path)
+    };
+    let text = |uri: &str| with_uri(uri).into_bytes();
+    let buffer = [folder.join("sub/a b.bin")];
+    assert_eq!(named("x.gltf", text("sub/a%20b.bin")), buffer);
+    let container = changed(|root| root["buffers"][0]["uri"] = json!("sub/a%20b.bin")).glb();
+    assert_eq!(named("x.glb", container.clone()), buffer);
+    assert_eq!(named("x.gltf", text("gone.bin")), [folder.join("gone.bin")]);
+    for (name, bytes) in [
+        ("x.gltf", text("http://example.org/a.bin")),
+        ("x.gltf", sample().with_data_uri()),
+        ("x.gltf", b"{".to_vec()),
+        ("x.glb", sample().glb()),
+        ("x.glb", container[..40].to_vec()),
+        ("x.glb", container[..15].to_vec()),
+        ("x.obj", b"v 0 0 0".to_vec()),
+    ] {
+        assert!(named(name, bytes).is_empty(), "{name}");
+    }
     std::fs::remove_dir_all(&folder).unwrap();
 }
 
