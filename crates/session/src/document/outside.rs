@@ -6,6 +6,8 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
+use files::{JobError, JobFile};
+
 use super::Document;
 
 /// What changed outside.
@@ -13,25 +15,69 @@ use super::Document;
 pub enum Changed {
     /// The job file.
     Job,
-    /// The sculpt.
+    /// The sculpt, or a file that is read with it.
     Sculpt,
     /// A file of held quads.
     Hold,
 }
 
-/// How a file was when it was looked at.
+/// What tells cheaply that a file is being changed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Seen {
+struct Stamp {
     length: u64,
     modified: Option<SystemTime>,
+}
+
+impl Stamp {
+    /// Of a file; `None` if it isn't there.
+    fn of(path: &Path) -> Option<Self> {
+        let about = std::fs::metadata(path).ok().filter(|m| m.is_file())?;
+        Some(Self {
+            length: about.len(),
+            modified: about.modified().ok(),
+        })
+    }
+}
+
+/// How a file was when it was read.
+#[derive(Clone, Copy, Debug)]
+struct Seen {
+    stamp: Stamp,
     /// Of the whole content.
     hash: u64,
+}
+
+#[derive(Clone, Debug)]
+struct File {
+    what: Changed,
+    /// `None` if it couldn't be read.
+    seen: Option<Seen>,
+    /// Its stamp at the last look, where that isn't the one of `seen`.
+    moving: Option<Stamp>,
+}
+
+impl File {
+    /// Whether the content may be another than was seen.
+    fn may_differ(&self, now: Stamp) -> bool {
+        let same = |seen: Seen| seen.stamp == now && now.modified.is_some();
+        !self.seen.is_some_and(same)
+    }
+
+    /// Reads the file; whether its content is another than was seen.
+    fn reread(&mut self, path: &Path, stamp: Stamp) -> bool {
+        self.moving = None;
+        let Ok(hash) = hash(path) else {
+            return false;
+        };
+        let was = self.seen.replace(Seen { stamp, hash });
+        was.is_none_or(|was| (was.stamp.length, was.hash) != (stamp.length, hash))
+    }
 }
 
 /// Files that are watched, as they were when last taken note of.
 #[derive(Clone, Debug, Default)]
 pub struct Watched {
-    files: BTreeMap<PathBuf, (Changed, Option<Seen>)>,
+    files: BTreeMap<PathBuf, File>,
 }
 
 impl Watched {
@@ -40,37 +86,55 @@ impl Watched {
         let mut watched = Self::default();
         let file = document.file();
         watched.note(file.path(), Changed::Job);
-        watched.note(&file.sculpt_path(), Changed::Sculpt);
-        for hold in &file.spec().holds {
-            watched.note(&file.hold_path(hold), Changed::Hold);
-        }
+        watched.note_named(file);
         watched
+    }
+
+    /// Reads a job file, and takes note of it and of the files that it names, all before the content
+    /// that is used of them is read: a change that the reader misses is found by the next look. Of a
+    /// job that can't be read, only the file itself is watched.
+    pub fn read(path: &Path) -> (Self, Result<JobFile, JobError>) {
+        let mut watched = Self::default();
+        watched.note(path, Changed::Job);
+        let file = JobFile::read(path);
+        if let Ok(file) = &file {
+            watched.note_named(file);
+        }
+        (watched, file)
     }
 
     /// Takes note of the job file, and of files that the job names and that weren't watched: this
     /// program wrote or named them.
     pub fn wrote(&mut self, document: &Document) {
-        let fresh = |path: &Path| !self.files.contains_key(path);
         let file = document.file();
-        let holds: Vec<PathBuf> = file
-            .spec()
-            .holds
-            .iter()
-            .map(|h| file.hold_path(h))
-            .collect();
-        let sculpt = Some(file.sculpt_path()).filter(|path| fresh(path));
-        let holds: Vec<PathBuf> = holds.into_iter().filter(|path| fresh(path)).collect();
         self.note(file.path(), Changed::Job);
-        if let Some(path) = sculpt {
-            self.note(&path, Changed::Sculpt);
+        for (path, what) in named(file) {
+            if !self.files.contains_key(&path) {
+                self.note(&path, what);
+            }
         }
-        for path in holds {
-            self.note(&path, Changed::Hold);
+    }
+
+    fn note_named(&mut self, file: &JobFile) {
+        for (path, what) in named(file) {
+            self.note(&path, what);
+        }
+        // The sculpt is noted by now: if it comes to name others, that is a change.
+        for path in files::read_with_sculpt(&file.sculpt_path()) {
+            self.note(&path, Changed::Sculpt);
         }
     }
 
     fn note(&mut self, path: &Path, what: Changed) {
-        self.files.insert(path.to_owned(), (what, seen(path, None)));
+        let mut file = File {
+            what,
+            seen: None,
+            moving: None,
+        };
+        if let Some(stamp) = Stamp::of(path) {
+            file.reread(path, stamp);
+        }
+        self.files.insert(path.to_owned(), file);
     }
 
     /// What changed in content since it was last taken note of, and takes note of it. Files whose
@@ -78,35 +142,38 @@ impl Watched {
     /// write by renaming make it come back.
     pub fn look(&mut self) -> Vec<Changed> {
         let mut changed = Vec::new();
-        for (path, (what, was)) in &mut self.files {
-            let Some(now) = seen(path, *was) else {
-                continue;
-            };
-            if was.is_none_or(|was| (was.length, was.hash) != (now.length, now.hash)) {
-                changed.push(*what);
+        for (path, file) in &mut self.files {
+            if let Some(now) = Stamp::of(path)
+                && file.may_differ(now)
+                && file.reread(path, now)
+            {
+                changed.push(file.what);
             }
-            *was = Some(now);
         }
         changed.sort_unstable();
         changed.dedup();
         changed
     }
+
+    /// As [`Watched::look`], once all files stand still: nothing while one has another length or time
+    /// than at the look before, so that files aren't read that another program is writing.
+    pub fn look_at_rest(&mut self) -> Vec<Changed> {
+        let mut moves = false;
+        for (path, file) in &mut self.files {
+            let now = Stamp::of(path).filter(|now| file.may_differ(*now));
+            moves |= now.is_some() && now != file.moving;
+            file.moving = now;
+        }
+        if moves { Vec::new() } else { self.look() }
+    }
 }
 
-fn seen(path: &Path, was: Option<Seen>) -> Option<Seen> {
-    let about = std::fs::metadata(path).ok().filter(|m| m.is_file())?;
-    let (length, modified) = (about.len(), about.modified().ok());
-    if let Some(was) = was
-        && (was.length, was.modified) == (length, modified)
-        && modified.is_some()
-    {
-        return Some(was);
-    }
-    Some(Seen {
-        length,
-        modified,
-        hash: hash(path).ok()?,
-    })
+/// The files that a job names.
+fn named(file: &JobFile) -> Vec<(PathBuf, Changed)> {
+    let holds = file.spec().holds.iter();
+    let holds = holds.map(|hold| (file.hold_path(hold), Changed::Hold));
+    let sculpt = (file.sculpt_path(), Changed::Sculpt);
+    std::iter::once(sculpt).chain(holds).collect()
 }
 
 fn hash(path: &Path) -> std::io::Result<u64> {

@@ -173,6 +173,76 @@ fn changes_outside_are_noticed_by_content() {
     assert!(watched.look().is_empty());
 }
 
+#[test]
+fn files_are_read_once_they_stand_still() {
+    let folder = Folder::new("rest");
+    let job = folder.job();
+    let sculpt = folder.0.join("oilskin.ply");
+    std::fs::write(&sculpt, "ply").unwrap();
+    let (mut watched, file) = Watched::read(&job);
+    assert!(file.is_ok() && watched.look_at_rest().is_empty());
+    // Two programs write at a time; the slower one holds both back.
+    std::fs::write(&sculpt, "ply for").unwrap();
+    assert!(watched.look_at_rest().is_empty());
+    std::fs::write(&sculpt, "ply format").unwrap();
+    std::fs::write(&job, COAT.replace("1800", "24000")).unwrap();
+    assert!(watched.look_at_rest().is_empty());
+    std::fs::write(&sculpt, "ply format ascii").unwrap();
+    assert!(watched.look_at_rest().is_empty());
+    assert_eq!(watched.look_at_rest(), [Changed::Job, Changed::Sculpt]);
+    assert!(watched.look_at_rest().is_empty());
+    // A new time alone is no change, however often it is looked at.
+    let touched = std::fs::File::options().write(true).open(&sculpt).unwrap();
+    touched.set_modified(std::time::UNIX_EPOCH).unwrap();
+    for _ in 0..3 {
+        assert!(watched.look_at_rest().is_empty());
+    }
+    // Nor is a file that is gone, until it comes back as another.
+    std::fs::remove_file(&sculpt).unwrap();
+    for _ in 0..3 {
+        assert!(watched.look_at_rest().is_empty());
+    }
+    std::fs::write(&sculpt, "ply format ascii 1.0").unwrap();
+    assert!(watched.look_at_rest().is_empty());
+    assert_eq!(watched.look_at_rest(), [Changed::Sculpt]);
+}
+
+#[test]
+fn everything_that_a_job_names_is_watched_and_a_broken_job_by_itself() {
+    let folder = Folder::new("named");
+    let hold = "\n[[hold]]\nname = 'cuff'\nfile = 'coat.cuff.obj'\n";
+    let job = folder.job();
+    std::fs::write(&job, COAT.replace("oilskin.ply", "oilskin.gltf") + hold).unwrap();
+    let write = |name: &str, text: &str| std::fs::write(folder.0.join(name), text).unwrap();
+    let buffers = "\"buffers\": [{ \"uri\": \"oilskin.bin\", \"byteLength\": 4 }]";
+    let gltf = format!("{{ \"asset\": {{ \"version\": \"2.0\" }}, {buffers} }}");
+    write("oilskin.gltf", &gltf);
+    write("oilskin.bin", "1234");
+    let (mut watched, file) = Watched::read(&job);
+    file.unwrap();
+    // A file that wasn't there when the job was read is a change when it comes.
+    write("coat.cuff.obj", "v 0 0 0");
+    assert_eq!(watched.look(), [Changed::Hold]);
+    write("oilskin.bin", "12345");
+    assert_eq!(watched.look(), [Changed::Sculpt]);
+
+    std::fs::write(&job, "job = ").unwrap();
+    assert_eq!(watched.look(), [Changed::Job]);
+    let (mut watched, file) = Watched::read(&job);
+    file.unwrap_err();
+    write("oilskin.bin", "123456");
+    assert!(watched.look().is_empty());
+    folder.job();
+    assert_eq!(watched.look(), [Changed::Job]);
+
+    std::fs::remove_file(&job).unwrap();
+    let (mut watched, file) = Watched::read(&job);
+    file.unwrap_err();
+    assert!(watched.look().is_empty());
+    folder.job();
+    assert_eq!(watched.look(), [Changed::Job]);
+}
+
 mod against_a_plain_list {
     use proptest::prelude::*;
 
@@ -206,7 +276,7 @@ mod against_a_plain_list {
             let file = JobFile::parse("coat.toml".as_ref(), COAT).unwrap();
             let mut document = Document::of(file, None);
             document.side = None;
-            let (mut texts, mut at) = (vec![COAT.to_owned()], 0usize);
+            let (mut texts, mut at) = (vec![COAT.to_owned()], 0_usize);
             for (i, step) in moves.into_iter().enumerate() {
                 let changed = match step {
                     Move::Undo => {
