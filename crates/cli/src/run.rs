@@ -1,13 +1,13 @@
 //! `loopwright run`: job file in, surface and report out.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use report::StageView;
 use session::{Outcome, Session, Way};
 
 use crate::args;
 use crate::job::{self, Order};
-use crate::output::{self, Finished};
+use crate::output::{self, Done, Finished};
 use crate::progress::{Lap, Meter};
 use crate::refusal::Refusal;
 use crate::sculpt::{self, Source, Taken};
@@ -22,7 +22,7 @@ pub fn run(args: &args::Run, meter: &Meter) -> Result<bool, Refusal> {
     run_order(&order, &args.out, &args.common, meter)
 }
 
-/// Runs a job and writes its results.
+/// Runs a job, writes its results and says how it went; answers whether the surface is ready.
 ///
 /// # Errors
 /// [`Refusal`]; nothing was written then.
@@ -32,8 +32,28 @@ pub fn run_order(
     common: &args::Common,
     meter: &Meter,
 ) -> Result<bool, Refusal> {
+    let done = results(order, out, common, meter)?;
+    meter.clear_line();
+    terminal::print(&done, common);
+    Ok(done.findings.is_ready())
+}
+
+/// Runs a job and writes its results.
+///
+/// # Errors
+/// [`Refusal`]; nothing was written then.
+pub fn results(
+    order: &Order,
+    out: &Path,
+    common: &args::Common,
+    meter: &Meter,
+) -> Result<Done, Refusal> {
     let sculpt_file = order.file.sculpt_path();
-    output::check_folder(out, &[order.file.path(), &sculpt_file])?;
+    let holds = order.spec.holds.iter();
+    let holds: Vec<PathBuf> = holds.map(|hold| order.file.hold_path(hold)).collect();
+    let mut inputs = vec![order.file.path(), &sculpt_file];
+    inputs.extend(holds.iter().map(PathBuf::as_path));
+    output::check_folder(out, &inputs)?;
     let settings = order.settings()?;
     let source = Source {
         file: &sculpt_file,
@@ -85,10 +105,7 @@ pub fn run_order(
         measures: &measures,
         stages,
     };
-    let written = output::write_surface(finished, out, common, meter)?;
-    meter.clear_line();
-    terminal::print(&written, common);
-    Ok(written.findings.is_ready())
+    output::write_surface(finished, out, common, meter)
 }
 
 fn session_stages<'a>(

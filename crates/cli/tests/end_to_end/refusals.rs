@@ -237,6 +237,40 @@ fn results_never_replace_the_sculpt() {
     assert_eq!(fs::read(&sculpt).unwrap(), before);
 }
 
+/// A hold's file in the results' folder was overwritten by the new surface, and the hold lost.
+#[test]
+fn results_never_replace_held_quads() {
+    let folder = Folder::new();
+    let job = Sleeve::new().put(&folder);
+    let out = folder.join("out");
+    let run = || loopwright(&["run", word(&job), "--out", word(&out), "--pictures", "0"]);
+    assert_eq!(run().status, Some(0));
+    let surface = out.join("surface.obj");
+    let words = [
+        "--surface",
+        word(&surface),
+        "--name",
+        "cuff",
+        "--group",
+        "elbow-wrist",
+    ];
+    let held = loopwright(&[&["hold", word(&job)], &words[..]].concat());
+    assert_eq!(held.status, Some(0), "{held:?}");
+    fs::rename(folder.join("sleeve.cuff.obj"), &surface).unwrap();
+    let text = fs::read_to_string(&job).unwrap();
+    assert_eq!(text.matches("sleeve.cuff.obj").count(), 1, "{text}");
+    fs::write(&job, text.replace("sleeve.cuff.obj", "out/surface.obj")).unwrap();
+
+    let before = fs::read(&surface).unwrap();
+    let run = run();
+    assert_eq!(run.status, Some(2), "{run:?}");
+    assert!(
+        run.stderr.contains("surface.obj") && run.stderr.contains("--out"),
+        "{run:?}"
+    );
+    assert!(fs::read(&surface).unwrap() == before);
+}
+
 #[test]
 fn a_refusal_is_json_too() {
     let folder = Folder::new();
