@@ -10,6 +10,7 @@ Examples:
   loopwright demo
   loopwright run coat.toml --out out/coat
   loopwright run coat.toml --out out/coat --faces 2400 --threads 2
+  loopwright watch coat.toml --out out/coat
   loopwright suggest coat.toml --out coat-proposed.toml
   loopwright measure out/coat/surface.obj --job coat.toml
   loopwright hold coat.toml --surface out/coat/surface.obj --name \"left sleeve\" --group left_cuff-left_elbow
@@ -36,7 +37,9 @@ Exit status:
   0    ready: the surface was made and every check holds
   1    not ready: the surface was made, but a check fails; the findings say which and where
   2    refused: no surface, and nothing was written; the message says why and what to do
-  130  cancelled, by Ctrl-C for instance: nothing was written";
+  130  cancelled, by Ctrl-C for instance: nothing was written
+watch says these in words, one line a run, and goes on; Ctrl-C ends it with 130, and the results of
+its last whole run stay";
 
 /// Lays a light, all-quad surface over a dense sculpt, along the guides drawn on it.
 #[derive(Debug, Parser)]
@@ -52,6 +55,8 @@ pub struct Args {
 pub enum Verb {
     /// Run a job file: write surface.obj, surface.glb, findings.json and report.html
     Run(Run),
+    /// Run a job, and again whenever the job, its sculpt or a held file changes, until Ctrl-C
+    Watch(Run),
     /// Make the lighthouse keeper's oilskin coat and its job file, run it, leave the report
     Demo(Demo),
     /// Propose guides for a sculpt: write a copy of the job file with rings and lines to keep or drop
@@ -90,7 +95,7 @@ pub struct Common {
     pub yardstick: bool,
 }
 
-/// Options of `run`.
+/// Options of `run` and `watch`.
 #[derive(Debug, Group)]
 pub struct Run {
     /// The job file (TOML)

@@ -39,21 +39,7 @@ impl Order {
     /// [`Refusal::Option`] for a value that a job can't have.
     pub fn with_overrides(file: JobFile, args: &args::Run) -> Result<Self, Refusal> {
         let mut spec = file.spec().clone();
-        if let Some(faces) = args.faces {
-            spec.set_faces(faces).map_err(of_option("faces"))?;
-        }
-        if let Some(edge) = args.edge {
-            spec.set_edge(edge).map_err(of_option("edge"))?;
-        }
-        if let Some(adapt) = args.adapt {
-            spec.set_adapt(adapt).map_err(of_option("adapt"))?;
-        }
-        if let Some(plane) = &args.plane {
-            spec.set_plane(plane).map_err(of_option("plane"))?;
-        }
-        if let Some(sides) = &args.sides {
-            spec.set_sides(sides).map_err(of_option("sides"))?;
-        }
+        override_spec(&mut spec, args)?;
         let text = text_with(&file, &spec)?;
         Ok(Self { file, spec, text })
     }
@@ -148,6 +134,29 @@ impl Order {
             limit: *files::FACES.end(),
         })
     }
+}
+
+/// Puts the overrides of `run` into what a job asks for.
+///
+/// # Errors
+/// [`Refusal::Option`] for a value that no job can have.
+pub fn override_spec(spec: &mut JobSpec, args: &args::Run) -> Result<(), Refusal> {
+    if let Some(faces) = args.faces {
+        spec.set_faces(faces).map_err(of_option("faces"))?;
+    }
+    if let Some(edge) = args.edge {
+        spec.set_edge(edge).map_err(of_option("edge"))?;
+    }
+    if let Some(adapt) = args.adapt {
+        spec.set_adapt(adapt).map_err(of_option("adapt"))?;
+    }
+    if let Some(plane) = &args.plane {
+        spec.set_plane(plane).map_err(of_option("plane"))?;
+    }
+    if let Some(sides) = &args.sides {
+        spec.set_sides(sides).map_err(of_option("sides"))?;
+    }
+    Ok(())
 }
 
 fn of_option(option: &'static str) -> impl Fn(JobFault) -> Refusal {

@@ -18,6 +18,7 @@ mod sculpt;
 mod suggest;
 mod tables;
 mod terminal;
+mod watch;
 
 use std::process::ExitCode;
 
@@ -41,7 +42,7 @@ const STACK: usize = 8 << 20;
 fn main() -> ExitCode {
     let args = Args::parse();
     let common = match &args.verb {
-        Verb::Run(run) => &run.common,
+        Verb::Run(run) | Verb::Watch(run) => &run.common,
         Verb::Demo(demo) => &demo.common,
         Verb::Suggest(suggest) => &suggest.common,
         Verb::Measure(measure) => &measure.common,
@@ -57,6 +58,7 @@ fn main() -> ExitCode {
     let outcome = match pool {
         Ok(pool) => pool.install(|| match &args.verb {
             Verb::Run(run) => run::run(run, &meter),
+            Verb::Watch(run) => watch::run(run, &meter).map(|never| match never {}),
             Verb::Demo(demo) => demo::run(demo, &meter),
             Verb::Suggest(suggest) => suggest::run(suggest, &meter),
             Verb::Measure(measure) => measure::run(measure, &meter),
@@ -71,7 +73,10 @@ fn main() -> ExitCode {
         Ok(true) => READY,
         Ok(false) => NOT_READY,
         Err(_) if meter.task().checkpoint().is_err() => {
-            terminal::complain("cancelled; nothing was written");
+            terminal::complain(match &args.verb {
+                Verb::Watch(_) => "ended; the results of the last whole run stay",
+                _ => "cancelled; nothing was written",
+            });
             CANCELLED
         }
         Err(refusal) => {

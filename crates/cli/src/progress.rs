@@ -73,6 +73,14 @@ impl Meter {
         &self.task
     }
 
+    /// Puts something else where progress is shown.
+    pub fn show(&self, text: &str) {
+        if self.shown {
+            let _ = write!(std::io::stderr(), "\r\x1b[K{text}");
+            let _ = std::io::stderr().flush();
+        }
+    }
+
     /// Takes the progress line away.
     pub fn clear_line(&self) {
         if self.shown {

@@ -124,6 +124,14 @@ pub enum Refusal {
     /// No threads.
     #[error("no threads to work with: {0}. Ask for fewer with --threads")]
     Threads(rayon::ThreadPoolBuildError),
+    /// No thread to look at files.
+    #[error("no thread to watch the files with: {0}. End other programs, or use 'run'")]
+    Thread(std::io::Error),
+    /// The program itself failed.
+    #[error(
+        "there is a fault in Loopwright: this job ended the run. Take the last change back and go on, and please send us the job"
+    )]
+    Fault,
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),

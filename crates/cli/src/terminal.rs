@@ -21,7 +21,11 @@ pub fn complain(message: &str) {
 
 /// Says on standard output, for programs, that there is no surface.
 pub fn refused_json(message: &str) {
-    say(&pretty(&json!({ "ready": false, "refused": message })));
+    say(&pretty(&refused(message)));
+}
+
+fn refused(message: &str) -> Value {
+    json!({ "ready": false, "refused": message })
 }
 
 /// Says how it went.
@@ -30,6 +34,25 @@ pub fn print(done: &Done, common: &args::Common) {
         say(&pretty(&with_stages(done)));
     } else if !common.quiet {
         say(&words(done, common.verbose));
+    }
+}
+
+/// Says how one of many runs went: on one line, unless everything is asked for.
+pub fn print_in_line(done: &Done, common: &args::Common) {
+    if common.json {
+        say(&format!("{}\n", with_stages(done)));
+    } else if !common.quiet && common.verbose {
+        say(&words(done, true));
+    } else if !common.quiet {
+        say(&in_line(done));
+    }
+}
+
+/// Says why one of many runs gave no surface; for programs, on one line of standard output too.
+pub fn refuse_in_line(message: &str, common: &args::Common) {
+    complain(message);
+    if common.json {
+        say(&format!("{}\n", refused(message)));
     }
 }
 
@@ -87,10 +110,23 @@ fn words(done: &Done, verbose: bool) -> String {
         }
         out.push('\n');
     }
+    verdict(&mut out, done, None);
+    out
+}
+
+fn in_line(done: &Done) -> String {
+    let mut out = String::new();
+    let mut findings = done.findings.iter();
+    verdict(&mut out, done, findings.find(|f| f.level == Level::Fail));
+    out
+}
+
+/// How it went, on a line; `first` is a finding that fails and was told of nowhere else.
+fn verdict(out: &mut String, done: &Done, first: Option<&Finding>) {
     let findings = &done.findings;
     let _ = write!(
         out,
-        "{}: {}: {} quads, {} poles, {} checks hold, {} fail.",
+        "{}: {}: {} quads, {} poles, {} checks hold, {} fail",
         if findings.is_ready() {
             "Ready"
         } else {
@@ -102,11 +138,14 @@ fn words(done: &Done, verbose: bool) -> String {
         findings.count(Level::Pass),
         findings.count(Level::Fail),
     );
+    match first {
+        Some(first) => _ = write!(out, ", first: {}{}", first.sentence, places(first)),
+        None => out.push('.'),
+    }
     if let Some(folder) = &done.folder {
         let _ = write!(out, " See {}", folder.join("report.html").display());
     }
     out.push('\n');
-    out
 }
 
 /// Fails first, otherwise in the order in which they were made.
@@ -172,6 +211,22 @@ mod tests {
         );
         assert!(lines[1].starts_with("Not ready: oilskin coat: 1800 quads, 12 poles"));
         assert!(words(&done(), true).contains("holds  All quads."));
+    }
+
+    #[test]
+    fn one_of_many_runs_has_a_line_with_its_first_fault() {
+        let mut done = done();
+        assert_eq!(
+            in_line(&done),
+            "Not ready: oilskin coat: 1800 quads, 12 poles, 1 checks hold, 1 fail, first: \
+                4 quads are squeezed. [quad 0, quad 1, quad 2, 1 more] See out/report.html\n"
+        );
+        done.findings = Findings::default();
+        let line = in_line(&done);
+        assert!(
+            line.ends_with("0 checks hold, 0 fail. See out/report.html\n"),
+            "{line}"
+        );
     }
 
     #[test]

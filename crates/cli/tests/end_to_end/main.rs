@@ -13,3 +13,6 @@ mod running;
 mod suggesting;
 mod support;
 mod surface;
+// Ended by a signal, as Ctrl-C sends it.
+#[cfg(unix)]
+mod watching;
