@@ -108,10 +108,13 @@ impl Watched {
     pub fn wrote(&mut self, document: &Document) {
         let file = document.file();
         self.note(file.path(), Changed::Job);
-        for (path, what) in named(file) {
-            if !self.files.contains_key(&path) {
-                self.note(&path, what);
-            }
+        let mut fresh = named(file);
+        fresh.retain(|(path, _)| !self.files.contains_key(path));
+        for (path, what) in &fresh {
+            self.note(path, *what);
+        }
+        if fresh.iter().any(|(_, what)| *what == Changed::Sculpt) {
+            self.note_read_with(file);
         }
     }
 
@@ -119,7 +122,11 @@ impl Watched {
         for (path, what) in named(file) {
             self.note(&path, what);
         }
-        // The sculpt is noted by now: if it comes to name others, that is a change.
+        self.note_read_with(file);
+    }
+
+    /// The sculpt is noted by now: if it comes to name other files, that is a change.
+    fn note_read_with(&mut self, file: &JobFile) {
         for path in files::read_with_sculpt(&file.sculpt_path()) {
             self.note(&path, Changed::Sculpt);
         }

@@ -226,11 +226,20 @@ fn everything_that_a_job_names_is_watched_and_a_broken_job_by_itself() {
     write("oilskin.bin", "12345");
     assert_eq!(watched.look(), [Changed::Sculpt]);
 
+    write("gloves.gltf", &gltf.replace("oilskin.bin", "gloves.bin"));
+    let (mut document, _) = Document::open(&job).unwrap();
+    let other = |spec: &mut files::JobSpec| spec.sculpt.file = "gloves.gltf".into();
+    document.change("Take another sculpt", other).unwrap();
+    document.save().unwrap();
+    watched.wrote(&document);
+    write("gloves.bin", "1234");
+    assert_eq!(watched.look(), [Changed::Sculpt]);
+
     std::fs::write(&job, "job = ").unwrap();
     assert_eq!(watched.look(), [Changed::Job]);
     let (mut watched, file) = Watched::read(&job);
     file.unwrap_err();
-    write("oilskin.bin", "123456");
+    write("gloves.bin", "123456");
     assert!(watched.look().is_empty());
     folder.job();
     assert_eq!(watched.look(), [Changed::Job]);
