@@ -141,6 +141,8 @@ fn a_ring_is_drawn_and_saved_in_the_real_window() {
     // The view shows a ground in shades, and then a sculpt in many more.
     until("a picture of the coat", || look() > 400);
     desktop.point(&["mousemove", "700", "200", "click", "1"]);
+    // No window manager hands out the keyboard here.
+    desktop.point(&["search", "--name", "Loopwright desk", "windowfocus"]);
     desktop.point(&["key", "1"]);
     let kept = folder.join(".coat.toml.unsaved");
     let text = |path: &Path| std::fs::read_to_string(path).unwrap_or_default();

@@ -283,3 +283,86 @@ fn the_picture_shows_the_coat_and_changes_with_the_view() {
         two.save(Path::new(&folder).join("desk-back.png")).unwrap();
     }
 }
+
+/// Middle of the quad that is furthest to the front, and a place near the middle of one of its edges.
+fn front_quad(desk: &Harness<'_, Desk>) -> Pos2 {
+    let surface = desk.state().surface().unwrap();
+    let middle = |quad: &[u32; 4]| {
+        quad.iter()
+            .map(|&v| surface.positions[v as usize])
+            .sum::<DVec3>()
+            / 4.0
+    };
+    let quads = surface.quads.iter().map(|q| (middle(q), q));
+    let (at, quad) = quads.max_by(|a, b| a.0.z.total_cmp(&b.0.z)).unwrap();
+    let [a, b] = [quad[0], quad[1]].map(|v| surface.positions[v as usize]);
+    desk.state().place_of(at.lerp((a + b) / 2.0, 0.6)).unwrap()
+}
+
+#[test]
+fn loops_are_put_in_by_a_click_and_a_guide_is_bent_by_a_drag() {
+    let folder = Folder::new("loops");
+    let mut desk = desk(&folder.job());
+    desk.get_by_label("front").click();
+    desk.run_steps(2);
+    let before = desk.state().surface().unwrap().quads.len();
+    desk.key_press(egui::Key::Num5);
+    desk.run_steps(2);
+    let at = front_quad(&desk);
+    stroke(&mut desk, &[at], Modifiers::default());
+    settle(&mut desk);
+    let text = desk.state().text().unwrap().to_owned();
+    assert!(
+        text.contains("[[edit]]") && text.contains("insert"),
+        "{text}"
+    );
+    let after = desk.state().surface().unwrap().quads.len();
+    assert!(after > before, "{before} {after}");
+    desk.get_by_label("Undo").click();
+    settle(&mut desk);
+    assert_eq!(desk.state().surface().unwrap().quads.len(), before);
+    // A ring, and a drag that slides it along the sleeve.
+    desk.key_press(egui::Key::Num1);
+    desk.run_steps(2);
+    let path = across_sleeve(&desk);
+    stroke(&mut desk, &path, Modifiers::default());
+    settle(&mut desk);
+    let ring = |desk: &Harness<'_, Desk>| {
+        let job =
+            files::JobFile::parse("coat.toml".as_ref(), desk.state().text().unwrap()).unwrap();
+        let ring = job
+            .spec()
+            .guides
+            .iter()
+            .find(|g| g.name == "ring 1")
+            .unwrap()
+            .clone();
+        (
+            ring.points.iter().sum::<DVec3>() / ring.points.len() as f64,
+            ring,
+        )
+    };
+    let (was, drawn) = ring(&desk);
+    let grip = drawn
+        .points
+        .iter()
+        .copied()
+        .max_by(|a, b| a.z.total_cmp(&b.z))
+        .unwrap();
+    let from = desk.state().place_of(grip).unwrap();
+    desk.key_press(egui::Key::Num4);
+    desk.run_steps(2);
+    let to = from + Vec2::new(-24.0, -14.0);
+    let drag: Vec<Pos2> = (0..=6).map(|i| from.lerp(to, i as f32 / 6.0)).collect();
+    stroke(&mut desk, &drag, Modifiers::default());
+    settle(&mut desk);
+    let (now, bent) = ring(&desk);
+    assert!(
+        now.distance(was) > 0.1 && bent.points != drawn.points,
+        "{was} {now}"
+    );
+    // The whole drag is one step.
+    desk.get_by_label("Undo").click();
+    settle(&mut desk);
+    assert_eq!(ring(&desk).1.points, drawn.points);
+}

@@ -16,16 +16,22 @@ impl Desk {
     pub(crate) fn sheets(&mut self, ui: &mut Ui) {
         Panel::top("bar").show(ui, |ui| self.bar(ui));
         Panel::bottom("foot").show(ui, |ui| self.foot(ui));
-        Panel::left("guides").default_size(270.0).show(ui, |ui| {
-            ScrollArea::vertical().show(ui, |ui| self.guide_sheet(ui));
-        });
-        Panel::right("findings").default_size(290.0).show(ui, |ui| {
-            ScrollArea::vertical().show(ui, |ui| {
-                self.part_sheet(ui);
-                ui.separator();
-                self.finding_sheet(ui);
+        Panel::left("guides")
+            .default_size(270.0)
+            .min_size(210.0)
+            .show(ui, |ui| {
+                ScrollArea::vertical().show(ui, |ui| self.guide_sheet(ui));
             });
-        });
+        Panel::right("findings")
+            .default_size(300.0)
+            .min_size(240.0)
+            .show(ui, |ui| {
+                ScrollArea::vertical().show(ui, |ui| {
+                    self.part_sheet(ui);
+                    ui.separator();
+                    self.finding_sheet(ui);
+                });
+            });
         self.help_window(ui.ctx());
         self.questions(ui.ctx());
     }

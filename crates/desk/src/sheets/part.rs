@@ -44,9 +44,14 @@ impl Desk {
         });
         ui.horizontal(|ui| {
             let mut adapt = density.adapt;
-            let label = ui.label("Smaller where it bends");
+            let label = ui.label("Follow bends");
             let slider = Slider::new(&mut adapt, 0.0..=1.0).fixed_decimals(2);
-            if ui.add(slider).labelled_by(label.id).changed() {
+            if ui
+                .add(slider)
+                .labelled_by(label.id)
+                .on_hover_text("0: even quads; 1: as small as bends need.")
+                .changed()
+            {
                 self.change_on("adapt", format!("Adapt {adapt:.2}"), |spec| {
                     spec.density.adapt = adapt
                 });
