@@ -474,13 +474,7 @@ impl Desk {
 
     /// Keys that work anywhere but while text is typed.
     pub(crate) fn keys(&mut self, ctx: &Context) {
-        let dropped = ctx.input(|i| {
-            i.raw
-                .dropped_files
-                .iter()
-                .next()
-                .map(|f| f.path().to_owned())
-        });
+        let dropped = ctx.input(|i| i.raw.dropped_files.first().map(|f| f.path().to_owned()));
         if let Some(path) = dropped {
             self.open_file(&path);
         }

@@ -39,7 +39,7 @@ fn child_edits_until_it_is_killed() {
         document
             .change("More", |spec| spec.set_faces(next).unwrap())
             .unwrap();
-        if next % SAVES == 0 {
+        if next.is_multiple_of(SAVES) {
             document.save().unwrap();
         }
         println!("done {next}");

@@ -1,6 +1,6 @@
 //! From the job to what the scene draws.
 
-use std::collections::HashSet;
+use std::collections::BTreeSet;
 
 use engine::model::Plane;
 use mesh::{DVec3, QuadMesh, TriMesh, runs};
@@ -23,7 +23,7 @@ const WISHES: Slot = Slot(9);
 const MARKED: Slot = Slot(10);
 
 /// Corners of quads, told by their bits: which quads are in another surface too.
-pub(super) type Shapes = HashSet<[[u64; 3]; 4]>;
+pub(super) type Shapes = BTreeSet<[[u64; 3]; 4]>;
 
 fn shape(mesh: &QuadMesh, quad: &[u32; 4]) -> [[u64; 3]; 4] {
     quad.map(|v| mesh.positions[v as usize].to_array().map(f64::to_bits))

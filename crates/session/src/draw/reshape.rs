@@ -3,7 +3,7 @@
 use engine::model::Plane;
 use mesh::{DVec3, runs};
 
-use super::ring::symmetric;
+use super::ring::settled;
 use super::tidy::simplified;
 use super::{DrawError, Pen};
 
@@ -86,16 +86,10 @@ impl Pen {
             *p = self.onto(*p + normal * off);
         }
         runs::smooth(&mut fine, true, 2);
-        if let Some(plane) = plane {
-            fine = symmetric(fine, plane, points[0], tolerance);
-        }
         for p in &mut fine {
-            let on_plane = plane.is_some_and(|plane| plane.height(*p) == 0.0);
-            if !on_plane {
-                *p = self.onto(*p);
-            }
+            *p = self.onto(*p);
         }
-        Ok(simplified(&fine, true, tolerance))
+        Ok(settled(fine, plane, points[0], tolerance))
     }
 }
 

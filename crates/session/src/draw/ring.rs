@@ -48,7 +48,14 @@ impl Pen {
             .nth(seen.len() / 2)
             .ok_or(DrawError::Missed)?;
         let cut = cut(stroke, &hits).ok_or(DrawError::TooShort)?;
-        let run = self.section_at(cut.origin, cut.normal, middle.point)?;
+        let mut run = self.section_at(cut.origin, cut.normal, middle.point)?;
+        if let Some(plane) = plane
+            && crosses(&run.points, plane, tolerance)
+            && let Some(square) = cut.normal.reject_from(plane.normal).try_normalize()
+        {
+            // Cut square to the plane, or the ring would have a kink where its image meets it.
+            run = self.section_at(cut.origin, square, middle.point)?;
+        }
         let long = run.length();
         let stroke_long = runs::length(&seen, false);
         if long > ACROSS * stroke_long.max(f64::MIN_POSITIVE) {
@@ -57,18 +64,11 @@ impl Pen {
         let mut points = runs::even(&run.points, true, long / AROUND);
         self.bend(&mut points, &cut, &seen);
         runs::smooth(&mut points, true, 1);
-        if let Some(plane) = plane {
-            points = symmetric(points, plane, middle.point, tolerance);
-        }
         for p in &mut points {
-            // What lies on the plane stays on it.
-            let on_plane = plane.is_some_and(|plane| plane.height(*p) == 0.0);
-            if !on_plane {
-                *p = self.onto(*p);
-            }
+            *p = self.onto(*p);
         }
         Ok(Drawn {
-            points: simplified(&points, true, tolerance),
+            points: settled(points, plane, middle.point, tolerance),
             closed: true,
         })
     }
@@ -175,31 +175,39 @@ fn cut(stroke: &[Ray], hits: &[Option<Hit>]) -> Option<Cut> {
     })
 }
 
-/// A ring that crosses the plane made its own image: the part on the side of `kept` stays. One that
-/// keeps to a side is left as it is.
-pub(super) fn symmetric(
+/// Whether a curve has points on both sides of the plane, further from it than the tolerance.
+fn crosses(points: &[DVec3], plane: Plane, tolerance: f64) -> bool {
+    let reaches = |side: f64| points.iter().any(|&p| side * plane.height(p) > tolerance);
+    reaches(1.0) && reaches(-1.0)
+}
+
+/// A ring made simple; one that crosses the plane is made its own image to the bit: the part on the
+/// side of `kept` stays.
+pub(super) fn settled(
     points: Vec<DVec3>,
-    plane: Plane,
+    plane: Option<Plane>,
     kept: DVec3,
     tolerance: f64,
 ) -> Vec<DVec3> {
+    let crossed = plane.filter(|plane| crosses(&points, *plane, tolerance));
+    match crossed.and_then(|plane| symmetric(&points, plane, kept, tolerance)) {
+        Some(symmetric) => symmetric,
+        None => simplified(&points, true, tolerance),
+    }
+}
+
+/// The longest part on the side of `kept`, and its image; `None` if no part lies there.
+fn symmetric(points: &[DVec3], plane: Plane, kept: DVec3, tolerance: f64) -> Option<Vec<DVec3>> {
     let count = points.len();
     let heights: Vec<f64> = points.iter().map(|&p| plane.height(p)).collect();
-    let reaches = |side: f64| heights.iter().any(|h| side * h > tolerance);
-    if !(reaches(1.0) && reaches(-1.0)) {
-        return points;
-    }
     let side = if plane.height(kept) < 0.0 { -1.0 } else { 1.0 };
     let inside = |i: usize| side * heights[i % count] > 0.0;
     // The longest stretch on the kept side.
     let starts = (0..count).filter(|&i| inside(i) && !inside(i + count - 1));
     let stretch = |start: usize| (start..start + count).take_while(|&i| inside(i)).count();
-    let Some((start, long)) = starts
+    let (start, long) = starts
         .map(|start| (start, stretch(start)))
-        .max_by_key(|&(start, long)| (long, std::cmp::Reverse(start)))
-    else {
-        return points;
-    };
+        .max_by_key(|&(start, long)| (long, std::cmp::Reverse(start)))?;
     let crossing = |a: usize, b: usize| {
         let (a, b) = (a % count, b % count);
         let share = heights[a] / (heights[a] - heights[b]);
@@ -208,11 +216,12 @@ pub(super) fn symmetric(
     let mut half = vec![crossing(start + count - 1, start)];
     half.extend((start..start + long).map(|i| points[i % count]));
     half.push(crossing(start + long - 1, start + long));
+    let mut half = simplified(&half, false, tolerance);
     let image: Vec<DVec3> = half[1..half.len() - 1]
         .iter()
         .rev()
         .map(|&p| plane.mirror(p))
         .collect();
     half.extend(image);
-    half
+    Some(half)
 }
