@@ -55,19 +55,14 @@ fn spec(coat: &DemoSculpt, faces: u32) -> Result<JobSpec, Refusal> {
 }
 
 fn guide(guide: &DemoGuide) -> GuideSpec {
-    let kind = GuideKind::WORDS
-        .iter()
-        .find(|(word, _)| *word == guide.kind);
     GuideSpec {
-        name: guide.name.clone(),
-        kind: kind.map_or(GuideKind::Line, |(_, kind)| *kind),
         closed: guide.closed,
         count: guide.count,
-        loops: 0,
-        points: guide.points.clone(),
-        reason: None,
-        confidence: None,
-        line: 0,
+        ..GuideSpec::new(
+            &guide.name,
+            GuideKind::of_word(guide.kind),
+            guide.points.clone(),
+        )
     }
 }
 

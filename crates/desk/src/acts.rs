@@ -265,15 +265,8 @@ impl Desk {
         let guides = &job.document.spec().guides;
         let name = free_name(kind.word(), guides.iter().map(|g| g.name.as_str()));
         let guide = GuideSpec {
-            name: name.clone(),
-            kind,
             closed: drawn.closed,
-            count: None,
-            loops: 0,
-            points: drawn.points,
-            reason: None,
-            confidence: None,
-            line: 0,
+            ..GuideSpec::new(&name, kind, drawn.points)
         };
         if self.change(format!("Draw {} '{name}'", kind.word()), |spec| {
             spec.guides.push(guide)

@@ -178,18 +178,13 @@ fn example(task: &Task) -> Result<PathBuf, String> {
 }
 
 fn guide(guide: &demo::DemoGuide) -> GuideSpec {
-    let kind = GuideKind::WORDS
-        .iter()
-        .find(|(word, _)| *word == guide.kind);
     GuideSpec {
-        name: guide.name.clone(),
-        kind: kind.map_or(GuideKind::Line, |(_, kind)| *kind),
         closed: guide.closed,
         count: guide.count,
-        loops: 0,
-        points: guide.points.clone(),
-        reason: None,
-        confidence: None,
-        line: 0,
+        ..GuideSpec::new(
+            &guide.name,
+            GuideKind::of_word(guide.kind),
+            guide.points.clone(),
+        )
     }
 }

@@ -35,16 +35,10 @@ impl Folder {
         spec.set_faces(900).unwrap();
         // Openings alone: the sleeves are left to the test.
         for guide in coat.guides.iter().filter(|g| g.kind == "opening") {
+            let kind = files::GuideKind::Opening;
             spec.guides.push(files::GuideSpec {
-                name: guide.name.clone(),
-                kind: files::GuideKind::Opening,
-                closed: true,
                 count: guide.count,
-                loops: 0,
-                points: guide.points.clone(),
-                reason: None,
-                confidence: None,
-                line: 0,
+                ..files::GuideSpec::new(&guide.name, kind, guide.points.clone())
             });
         }
         files::JobFile::create(&path.join("coat.toml"), &spec)

@@ -173,7 +173,30 @@ pub struct GuideSpec {
     pub line: usize,
 }
 
+impl GuideSpec {
+    /// A guide that promises nothing; closed where its kind is when the job doesn't say.
+    pub fn new(name: impl Into<String>, kind: GuideKind, points: Vec<DVec3>) -> Self {
+        Self {
+            name: name.into(),
+            kind,
+            closed: kind.closed_by_default(),
+            count: None,
+            loops: 0,
+            points,
+            reason: None,
+            confidence: None,
+            line: 0,
+        }
+    }
+}
+
 impl GuideKind {
+    /// The kind of a word; a line for any other.
+    pub fn of_word(word: &str) -> Self {
+        let known = Self::WORDS.iter().find(|(known, _)| *known == word);
+        known.map_or(Self::Line, |(_, kind)| *kind)
+    }
+
     /// All kinds with their words in the job file.
     pub const WORDS: [(&str, Self); 3] = [
         ("ring", Self::Ring),

@@ -38,17 +38,7 @@ impl Drop for Folder {
 }
 
 fn ring(name: &str) -> GuideSpec {
-    GuideSpec {
-        name: name.into(),
-        kind: GuideKind::Ring,
-        closed: true,
-        count: None,
-        loops: 0,
-        points: vec![DVec3::X, DVec3::Y, DVec3::Z],
-        reason: None,
-        confidence: None,
-        line: 0,
-    }
+    GuideSpec::new(name, GuideKind::Ring, vec![DVec3::X, DVec3::Y, DVec3::Z])
 }
 
 #[test]
