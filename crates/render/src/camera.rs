@@ -6,6 +6,8 @@ use glam::{DMat4, DVec2, DVec3, DVec4};
 const HALF_VIEW: f64 = std::f64::consts::PI / 12.0;
 /// Furthest that the eye rises over the horizon, radians: just short of straight above.
 const MOST_PITCH: f64 = 0.4999 * std::f64::consts::PI;
+/// From eye to target, model units: what single-precision numbers on the device can square.
+const DISTANCES: std::ops::Range<f64> = 1e-15..1e15;
 /// Room around what is framed.
 const ROOM: f64 = 1.08;
 
@@ -113,7 +115,7 @@ impl Camera {
     }
 
     /// Comes nearer (`factor` below 1) or goes back; what is at `pointer` (pixels) stays there: `under`, or
-    /// what lies at the target's depth.
+    /// what lies at the target's depth. Where numbers would end, nothing happens.
     pub fn zoom(&mut self, pointer: DVec2, size: DVec2, factor: f64, under: Option<DVec3>) {
         let fixed = under.unwrap_or_else(|| {
             let (origin, direction) = self.ray(pointer, size);
@@ -121,8 +123,11 @@ impl Camera {
             origin + direction * (depth / direction.dot(self.forward()))
         });
         // All of the view shrinks towards the fixed point.
-        self.target = fixed + (self.target - fixed) * factor;
-        self.distance *= factor;
+        let target = fixed + (self.target - fixed) * factor;
+        let distance = self.distance * factor;
+        if target.is_finite() && DISTANCES.contains(&distance) {
+            (self.target, self.distance) = (target, distance);
+        }
     }
 
     /// Turns to a fixed view.
@@ -181,7 +186,8 @@ impl Camera {
         Some((DVec2::new(x, y), depth))
     }
 
-    /// From model units to clip space (depth 0 to 1), for a scene within a ball.
+    /// From model units to clip space, for a scene within a ball. Depth is 1 where the ball begins, 0
+    /// where it ends.
     pub fn clip_from_model(&self, size: DVec2, centre: DVec3, radius: f64) -> DMat4 {
         let depth = (centre - self.eye()).dot(self.forward());
         let reach = radius.max(1e-9) * 1.01;
@@ -193,10 +199,11 @@ impl Camera {
         let rows = match self.projection {
             Projection::Perspective => {
                 let far = (depth + reach).max(self.distance * 1e-3);
-                let near = (depth - reach).max(far * 1e-4);
-                let k = far / (far - near);
-                let mut z = row(f, k);
-                z.w -= k * near;
+                // Within the ball, what the eye turns around stays well in view.
+                let near = (depth - reach).max((far * 1e-4).min(self.distance * 1e-2));
+                let k = near / (far - near);
+                let mut z = row(f, -k);
+                z.w += k * far;
                 [
                     row(r, 1.0 / (tan * aspect)),
                     row(u, 1.0 / tan),
@@ -207,8 +214,8 @@ impl Camera {
             Projection::Parallel => {
                 let half = self.distance * tan;
                 let (near, far) = (depth - reach, depth + reach);
-                let mut z = row(f, 1.0 / (far - near));
-                z.w -= near / (far - near);
+                let mut z = row(f, -1.0 / (far - near));
+                z.w += far / (far - near);
                 [
                     row(r, 1.0 / (half * aspect)),
                     row(u, 1.0 / half),
@@ -295,6 +302,22 @@ mod tests {
                 let depth = clip.z / clip.w;
                 prop_assert!((0.0..=1.0).contains(&depth), "{depth}");
             }
+        }
+    }
+
+    #[test]
+    fn zooming_on_and_on_ends_somewhere() {
+        for factor in [0.5, 2.0, f64::NAN, 0.0] {
+            let mut camera = Camera::default();
+            for _ in 0..2000 {
+                camera.zoom(DVec2::new(3.0, 4.0), SIZE, factor, None);
+            }
+            assert!(
+                camera.target.is_finite() && camera.distance > 0.0,
+                "{camera:?}"
+            );
+            let matrix = camera.clip_from_model(SIZE, DVec3::ZERO, 1.0).as_mat4();
+            assert!(matrix.is_finite(), "{factor}: {matrix}");
         }
     }
 

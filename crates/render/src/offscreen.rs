@@ -2,7 +2,8 @@
 
 use thiserror::Error;
 
-use crate::scene::{Scene, View};
+use crate::item::View;
+use crate::scene::Scene;
 
 /// Why there is no picture.
 #[derive(Debug, Error)]
@@ -32,10 +33,23 @@ impl Offscreen {
     /// # Errors
     /// [`RenderError`].
     pub fn new() -> Result<Self, RenderError> {
-        let instance = wgpu::Instance::default();
+        Self::on(wgpu::Backends::all(), wgpu::Limits::default())
+    }
+
+    /// Asks for a device of some kinds, which takes no more than it must.
+    ///
+    /// # Errors
+    /// [`RenderError`].
+    pub fn on(backends: wgpu::Backends, limits: wgpu::Limits) -> Result<Self, RenderError> {
+        let mut wanted = wgpu::InstanceDescriptor::new_without_display_handle();
+        wanted.backends = backends;
+        let instance = wgpu::Instance::new(wanted);
         let adapter =
             pollster::block_on(instance.request_adapter(&wgpu::RequestAdapterOptions::default()))?;
-        let wanted = wgpu::DeviceDescriptor::default();
+        let wanted = wgpu::DeviceDescriptor {
+            required_limits: limits,
+            ..wgpu::DeviceDescriptor::default()
+        };
         let (device, queue) = pollster::block_on(adapter.request_device(&wanted))?;
         Ok(Self {
             scene: Scene::new(device, queue),

@@ -6,9 +6,12 @@ use wgpu::{
     VertexState, VertexStepMode,
 };
 
+use crate::geometry::{Joined, Vertex};
+use crate::item::Mark;
+
 /// Pixels of the picture: what windows take as it is.
 pub(crate) const COLOUR: wgpu::TextureFormat = wgpu::TextureFormat::Rgba8Unorm;
-/// Depths.
+/// Depths: 1 near, 0 far, so that they are as fine far away as near by.
 pub(crate) const DEPTH: wgpu::TextureFormat = wgpu::TextureFormat::Depth32Float;
 
 /// How each kind of thing is drawn.
@@ -44,25 +47,26 @@ impl Pipelines {
             immediate_size: 0,
         });
         let vertices = wgpu::vertex_attr_array![0 => Float32x3, 1 => Float32x3, 2 => Unorm8x4];
-        let pieces = wgpu::vertex_attr_array![0 => Float32x3, 1 => Float32x3, 2 => Unorm8x4];
+        let pieces = wgpu::vertex_attr_array![0 => Float32x3, 1 => Float32x3, 2 => Float32x3,
+            3 => Float32x3, 4 => Float32, 5 => Unorm8x4];
         let marks =
             wgpu::vertex_attr_array![0 => Float32x3, 1 => Float32, 2 => Unorm8x4, 3 => Uint32];
         let mesh = [Some(VertexBufferLayout {
-            array_stride: 28,
+            array_stride: size_of::<Vertex>() as u64,
             step_mode: VertexStepMode::Vertex,
             attributes: &vertices,
         })];
         let line = [Some(VertexBufferLayout {
-            array_stride: 28,
+            array_stride: size_of::<Joined>() as u64,
             step_mode: VertexStepMode::Instance,
             attributes: &pieces,
         })];
         let mark = [Some(VertexBufferLayout {
-            array_stride: 24,
+            array_stride: size_of::<Mark>() as u64,
             step_mode: VertexStepMode::Instance,
             attributes: &marks,
         })];
-        let near = CompareFunction::LessEqual;
+        let near = CompareFunction::GreaterEqual;
         let of = |pass: Pass<'_>| pipeline(device, &module, &whole, &pass);
         let mesh_pass = |name, writes_depth, cull| Pass {
             name,
@@ -100,9 +104,9 @@ impl Pipelines {
             solid: of(mesh_pass("solid", true, None)),
             ghost: of(mesh_pass("ghost", false, Some(Face::Back))),
             lines: of(line_pass("lines", near)),
-            hidden_lines: of(line_pass("hidden lines", CompareFunction::Greater)),
+            hidden_lines: of(line_pass("hidden lines", CompareFunction::Less)),
             marks: of(mark_pass("marks", near)),
-            hidden_marks: of(mark_pass("hidden marks", CompareFunction::Greater)),
+            hidden_marks: of(mark_pass("hidden marks", CompareFunction::Less)),
             layouts,
         }
     }

@@ -4,133 +4,17 @@ use std::collections::BTreeMap;
 
 use bytemuck::{Pod, Zeroable};
 use glam::{DVec2, DVec3};
-use wgpu::util::{BufferInitDescriptor, DeviceExt as _};
 use wgpu::{BindGroup, Buffer, BufferUsages, Device, Queue};
 
-use crate::camera::{Camera, Projection};
+use crate::camera::Projection;
+use crate::geometry::{self, Vertex};
+use crate::item::{Item, Look, Slot, View};
 use crate::pipelines::{COLOUR, DEPTH, Pipelines};
 
-/// Pixels by which lines and marks are lifted towards the eye off what they lie on: about half a line's
-/// width, so that they aren't cut off where a face is seen at a slant.
-const LIFT: f64 = 2.5;
 /// Opacity of hidden parts over that of seen ones.
 const DIM: f32 = 0.22;
-/// Indices of one draw: a multiple of three.
-const MOST_INDICES: u32 = 3 << 24;
-
-/// A place for one thing in the scene; slots are drawn in their order.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Slot(pub u32);
-
-/// How a slot looks.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Look {
-    /// Whether it is drawn at all.
-    pub shown: bool,
-    /// 1 solid; less lets through what is behind.
-    pub opacity: f32,
-    /// Faces seen from outside; outlines of marks.
-    pub colour: [u8; 4],
-    /// Faces seen from inside.
-    pub inside: [u8; 4],
-    /// Width of lines, pixels.
-    pub width: f32,
-    /// Whether lines and marks behind something show faintly, or not at all.
-    pub hidden: bool,
-}
-
-impl Default for Look {
-    fn default() -> Self {
-        Self {
-            shown: true,
-            opacity: 1.0,
-            colour: [200, 200, 200, 255],
-            inside: [120, 100, 105, 255],
-            width: 1.5,
-            hidden: false,
-        }
-    }
-}
-
-/// A straight piece of a line.
-#[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Pod, Zeroable)]
-pub struct Piece {
-    /// Both ends, model units.
-    pub ends: [[f32; 3]; 2],
-    /// Its colour.
-    pub colour: [u8; 4],
-}
-
-/// A mark's shape.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[repr(u32)]
-pub enum Shape {
-    /// A disc.
-    Disc = 0,
-    /// A square.
-    Square = 1,
-    /// A square on its tip.
-    Tip = 2,
-    /// A ring.
-    Ring = 3,
-}
-
-/// A mark at a place.
-#[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Pod, Zeroable)]
-pub struct Mark {
-    at: [f32; 3],
-    pixels: f32,
-    colour: [u8; 4],
-    shape: u32,
-}
-
-impl Mark {
-    /// A mark of a size across, pixels.
-    pub fn new(at: [f32; 3], pixels: f32, colour: [u8; 4], shape: Shape) -> Self {
-        Self {
-            at,
-            pixels,
-            colour,
-            shape: shape as u32,
-        }
-    }
-}
-
-/// What is in a slot.
-pub enum Item<'a> {
-    /// Triangles with a normal at each vertex.
-    Mesh {
-        /// Model units.
-        positions: &'a [[f32; 3]],
-        /// Unit; as many.
-        normals: &'a [[f32; 3]],
-        /// Indices into `positions`.
-        triangles: &'a [[u32; 3]],
-    },
-    /// Quads, each shaded flat in a colour of its own.
-    Quads {
-        /// Model units.
-        positions: &'a [[f32; 3]],
-        /// Indices into `positions`.
-        quads: &'a [[u32; 4]],
-        /// One a quad.
-        colours: &'a [[u8; 4]],
-    },
-    /// Lines.
-    Lines(&'a [Piece]),
-    /// Marks.
-    Marks(&'a [Mark]),
-}
-
-#[repr(C)]
-#[derive(Clone, Copy, Pod, Zeroable)]
-struct Vertex {
-    at: [f32; 3],
-    normal: [f32; 3],
-    colour: [u8; 4],
-}
+/// Most bytes of a buffer, where the device would take larger ones: what each device takes.
+const MOST_BYTES: u64 = 256 << 20;
 
 #[repr(C)]
 #[derive(Clone, Copy, PartialEq, Pod, Zeroable)]
@@ -150,37 +34,31 @@ struct Numbers {
     numbers: [f32; 4],
 }
 
+/// What is in a slot, on the device.
 enum Buffers {
-    Mesh {
-        vertices: Buffer,
-        indices: Buffer,
-        count: u32,
-        coloured: bool,
-    },
-    Lines(Buffer, u32),
-    Marks(Buffer, u32),
+    Mesh { parts: Vec<Part>, coloured: bool },
+    Lines(Vec<Instances>),
+    Marks(Vec<Instances>),
+}
+
+struct Part {
+    vertices: Buffer,
+    indices: Buffer,
+    count: u32,
+}
+
+struct Instances {
+    buffer: Buffer,
+    count: u32,
 }
 
 struct Placed {
     buffers: Option<Buffers>,
+    /// What lines and marks were made of: the same again changes nothing.
+    made_of: Vec<u8>,
     look: Look,
     /// Of seen and of hidden parts.
     numbers: [(Buffer, BindGroup); 2],
-}
-
-/// How the scene is seen.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct View {
-    /// The eye.
-    pub camera: Camera,
-    /// Width and height, pixels.
-    pub size: [u32; 2],
-    /// Upper and lower colour of the ground.
-    pub ground: [[u8; 4]; 2],
-    /// Middle of a ball that holds everything.
-    pub centre: DVec3,
-    /// Its radius, model units.
-    pub radius: f64,
 }
 
 struct Target {
@@ -199,6 +77,7 @@ pub struct Scene {
     placed: BTreeMap<Slot, Placed>,
     target: Option<Target>,
     seen: Option<View>,
+    left_out: Vec<Slot>,
     dirty: bool,
     drawn: u64,
 }
@@ -219,60 +98,57 @@ impl Scene {
             placed: BTreeMap::new(),
             target: None,
             seen: None,
+            left_out: Vec::new(),
             dirty: true,
             drawn: 0,
         }
     }
 
-    /// Puts something into a slot, in place of what was there; its look stays.
+    /// Puts something into a slot, in place of what was there; its look stays. The same lines or marks
+    /// again change nothing. What the device has no memory for is left out: see [`Scene::left_out`].
     pub fn set(&mut self, slot: Slot, item: &Item<'_>) {
-        let buffers = match item {
-            Item::Mesh {
-                positions,
-                normals,
-                triangles,
-            } => {
-                let vertices: Vec<Vertex> = positions
-                    .iter()
-                    .zip(*normals)
-                    .map(|(&at, &normal)| Vertex {
-                        at,
-                        normal,
-                        colour: [255; 4],
-                    })
-                    .collect();
-                self.mesh(&vertices, triangles, false)
-            }
-            Item::Quads {
-                positions,
-                quads,
-                colours,
-            } => {
-                let (vertices, triangles) = flat(positions, quads, colours);
-                self.mesh(&vertices, &triangles, true)
-            }
-            Item::Lines(pieces) => {
-                let buffer = self.buffer(bytemuck::cast_slice(pieces), BufferUsages::VERTEX);
-                Some(buffer)
-                    .filter(|_| !pieces.is_empty())
-                    .map(|b| Buffers::Lines(b, pieces.len() as u32))
-            }
-            Item::Marks(marks) => {
-                let buffer = self.buffer(bytemuck::cast_slice(marks), BufferUsages::VERTEX);
-                Some(buffer)
-                    .filter(|_| !marks.is_empty())
-                    .map(|b| Buffers::Marks(b, marks.len() as u32))
-            }
+        let made_of: &[u8] = match item {
+            Item::Mesh { .. } | Item::Quads { .. } => &[],
+            Item::Lines(pieces) => bytemuck::cast_slice(pieces),
+            Item::Marks(marks) => bytemuck::cast_slice(marks),
         };
-        self.slot(slot).buffers = buffers;
+        if let Some(placed) = self.placed.get(&slot) {
+            let same = match (&placed.buffers, item) {
+                (Some(Buffers::Lines(_)), Item::Lines(_))
+                | (Some(Buffers::Marks(_)), Item::Marks(_)) => placed.made_of == made_of,
+                (None, Item::Lines([]) | Item::Marks([])) => true,
+                _ => false,
+            };
+            if same {
+                return;
+            }
+        }
+        let guard = self.device.push_error_scope(wgpu::ErrorFilter::OutOfMemory);
+        let buffers = self.buffers(item);
+        let fits = pollster::block_on(guard.pop()).is_none();
+        let made_of = made_of.to_vec();
+        let placed = self.slot(slot);
+        placed.buffers = buffers.filter(|_| fits);
+        placed.made_of = made_of;
+        self.left_out.retain(|&other| other != slot);
+        if !fits {
+            self.left_out.push(slot);
+        }
         self.dirty = true;
+    }
+
+    /// Slots for whose contents the device had no memory: they aren't drawn.
+    pub fn left_out(&self) -> &[Slot] {
+        &self.left_out
     }
 
     /// Empties a slot; its look stays.
     pub fn clear(&mut self, slot: Slot) {
+        self.left_out.retain(|&other| other != slot);
         if let Some(placed) = self.placed.get_mut(&slot)
             && placed.buffers.take().is_some()
         {
+            placed.made_of = Vec::new();
             self.dirty = true;
         }
     }
@@ -310,27 +186,92 @@ impl Scene {
             let numbers = || uniform(device, layout, size_of::<Numbers>());
             Placed {
                 buffers: None,
+                made_of: Vec::new(),
                 look: Look::default(),
                 numbers: [numbers(), numbers()],
             }
         })
     }
 
-    fn buffer(&self, contents: &[u8], usage: BufferUsages) -> Buffer {
-        self.device.create_buffer_init(&BufferInitDescriptor {
+    fn buffers(&self, item: &Item<'_>) -> Option<Buffers> {
+        match item {
+            Item::Mesh {
+                positions,
+                normals,
+                triangles,
+            } => {
+                let computed;
+                let normals = if normals.len() == positions.len() {
+                    normals
+                } else {
+                    computed = geometry::normals(positions, triangles);
+                    &computed[..]
+                };
+                let vertices: Vec<Vertex> = positions
+                    .iter()
+                    .zip(normals)
+                    .map(|(&at, &normal)| Vertex {
+                        at,
+                        normal,
+                        colour: [255; 4],
+                    })
+                    .collect();
+                self.mesh(&vertices, triangles, false)
+            }
+            Item::Quads {
+                positions,
+                quads,
+                colours,
+            } => {
+                let (vertices, triangles) = geometry::flat(positions, quads, colours);
+                self.mesh(&vertices, &triangles, true)
+            }
+            Item::Lines([]) | Item::Marks([]) => None,
+            Item::Lines(pieces) => {
+                let joined = geometry::joined(pieces);
+                Some(Buffers::Lines(self.instances(&joined)))
+            }
+            Item::Marks(marks) => Some(Buffers::Marks(self.instances(marks))),
+        }
+    }
+
+    fn buffer<T: Pod>(&self, contents: &[T], usage: BufferUsages) -> Buffer {
+        let bytes: &[u8] = bytemuck::cast_slice(contents);
+        let buffer = self.device.create_buffer(&wgpu::BufferDescriptor {
             label: Some("slot"),
-            contents,
-            usage,
-        })
+            size: bytes.len() as u64,
+            usage: usage | BufferUsages::COPY_DST,
+            mapped_at_creation: false,
+        });
+        self.queue.write_buffer(&buffer, 0, bytes);
+        buffer
+    }
+
+    /// Most bytes that a buffer has.
+    fn most_bytes(&self) -> usize {
+        self.device.limits().max_buffer_size.min(MOST_BYTES) as usize
     }
 
     fn mesh(&self, vertices: &[Vertex], triangles: &[[u32; 3]], coloured: bool) -> Option<Buffers> {
-        (!triangles.is_empty()).then(|| Buffers::Mesh {
-            vertices: self.buffer(bytemuck::cast_slice(vertices), BufferUsages::VERTEX),
-            indices: self.buffer(bytemuck::cast_slice(triangles), BufferUsages::INDEX),
+        let part = |(vertices, triangles): geometry::Part<'_>| Part {
+            vertices: self.buffer(&vertices, BufferUsages::VERTEX),
+            indices: self.buffer(&triangles, BufferUsages::INDEX),
             count: 3 * triangles.len() as u32,
-            coloured,
-        })
+        };
+        let parts: Vec<Part> = geometry::parts(vertices, triangles, self.most_bytes())
+            .into_iter()
+            .map(part)
+            .collect();
+        (!parts.is_empty()).then_some(Buffers::Mesh { parts, coloured })
+    }
+
+    fn instances<T: Pod>(&self, all: &[T]) -> Vec<Instances> {
+        all.chunks((self.most_bytes() / size_of::<T>()).max(1))
+            .map(|some| Instances {
+                buffer: self.buffer(some, BufferUsages::VERTEX),
+                count: some.len() as u32,
+            })
+            .collect()
     }
 
     /// Draws the scene, if anything changed since it was drawn last; answers whether it did.
@@ -338,7 +279,8 @@ impl Scene {
         if !self.dirty && self.seen == Some(*view) {
             return false;
         }
-        let size = view.size.map(|s| s.max(1));
+        let most = self.device.limits().max_texture_dimension_2d;
+        let size = view.size.map(|s| s.clamp(1, most));
         if self.seen.is_none_or(|seen| seen.size != view.size) || self.target.is_none() {
             self.target = Some(self.new_target(size));
         }
@@ -366,7 +308,7 @@ impl Scene {
                 depth_stencil_attachment: Some(wgpu::RenderPassDepthStencilAttachment {
                     view: &target.depth,
                     depth_ops: Some(wgpu::Operations {
-                        load: wgpu::LoadOp::Clear(1.0),
+                        load: wgpu::LoadOp::Clear(0.0),
                         store: wgpu::StoreOp::Discard,
                     }),
                     stencil_ops: None,
@@ -397,12 +339,7 @@ impl Scene {
         // What is solid first: ghosts and lines are tested against it.
         for ghosts in [false, true] {
             for (placed, buffers) in shown() {
-                if let Buffers::Mesh {
-                    vertices,
-                    indices,
-                    count,
-                    ..
-                } = buffers
+                if let Buffers::Mesh { parts, .. } = buffers
                     && ghosts == (placed.look.opacity < 1.0)
                 {
                     pass.set_pipeline(if ghosts {
@@ -411,39 +348,32 @@ impl Scene {
                         &self.pipelines.solid
                     });
                     pass.set_bind_group(1, &placed.numbers[0].1, &[]);
-                    pass.set_vertex_buffer(0, vertices.slice(..));
-                    pass.set_index_buffer(indices.slice(..), wgpu::IndexFormat::Uint32);
-                    for first in (0..*count).step_by(MOST_INDICES as usize) {
-                        pass.draw_indexed(first..(first + MOST_INDICES).min(*count), 0, 0..1);
+                    for part in parts {
+                        pass.set_vertex_buffer(0, part.vertices.slice(..));
+                        pass.set_index_buffer(part.indices.slice(..), wgpu::IndexFormat::Uint32);
+                        pass.draw_indexed(0..part.count, 0, 0..1);
                     }
                 }
             }
         }
         for (placed, buffers) in shown() {
-            let (buffer, count, seen, hidden) = match buffers {
+            let pipelines = &self.pipelines;
+            let (instances, seen, hidden) = match buffers {
                 Buffers::Mesh { .. } => continue,
-                Buffers::Lines(buffer, count) => (
-                    buffer,
-                    *count,
-                    &self.pipelines.lines,
-                    &self.pipelines.hidden_lines,
-                ),
-                Buffers::Marks(buffer, count) => (
-                    buffer,
-                    *count,
-                    &self.pipelines.marks,
-                    &self.pipelines.hidden_marks,
-                ),
+                Buffers::Lines(all) => (all, &pipelines.lines, &pipelines.hidden_lines),
+                Buffers::Marks(all) => (all, &pipelines.marks, &pipelines.hidden_marks),
             };
-            pass.set_vertex_buffer(0, buffer.slice(..));
-            if placed.look.hidden {
-                pass.set_pipeline(hidden);
-                pass.set_bind_group(1, &placed.numbers[1].1, &[]);
-                pass.draw(0..6, 0..count);
+            for some in instances {
+                pass.set_vertex_buffer(0, some.buffer.slice(..));
+                if placed.look.hidden {
+                    pass.set_pipeline(hidden);
+                    pass.set_bind_group(1, &placed.numbers[1].1, &[]);
+                    pass.draw(0..6, 0..some.count);
+                }
+                pass.set_pipeline(seen);
+                pass.set_bind_group(1, &placed.numbers[0].1, &[]);
+                pass.draw(0..6, 0..some.count);
             }
-            pass.set_pipeline(seen);
-            pass.set_bind_group(1, &placed.numbers[0].1, &[]);
-            pass.draw(0..6, 0..count);
         }
     }
 
@@ -486,7 +416,7 @@ impl Scene {
             .clip_from_model(pixels, view.centre, view.radius)
             .as_mat4();
         let perspective = camera.projection == Projection::Perspective;
-        let lift = LIFT * camera.units_per_pixel(pixels.y);
+        let unit_per_pixel = camera.units_per_pixel(pixels.y);
         let eye = if perspective {
             camera.eye()
         } else {
@@ -504,8 +434,8 @@ impl Scene {
             size: [
                 size[0] as f32,
                 size[1] as f32,
-                (lift / camera.distance) as f32,
-                lift as f32,
+                (unit_per_pixel / camera.distance) as f32,
+                unit_per_pixel as f32,
             ],
         };
         self.queue
@@ -528,7 +458,7 @@ impl Scene {
                         look.opacity * share,
                         look.width,
                         if coloured { 1.0 } else { 0.0 },
-                        0.0,
+                        look.dash.max(0.0),
                     ],
                 };
                 self.queue
@@ -558,29 +488,4 @@ fn uniform(device: &Device, layout: &wgpu::BindGroupLayout, bytes: usize) -> (Bu
         }],
     });
     (buffer, group)
-}
-
-/// Four vertices and two triangles a quad; quads with corners that aren't there are left out.
-fn flat(
-    positions: &[[f32; 3]],
-    quads: &[[u32; 4]],
-    colours: &[[u8; 4]],
-) -> (Vec<Vertex>, Vec<[u32; 3]>) {
-    let mut vertices = Vec::with_capacity(4 * quads.len());
-    let mut triangles = Vec::with_capacity(2 * quads.len());
-    let at = |v: u32| positions.get(v as usize).map(|p| glam::Vec3::from(*p));
-    for (quad, colour) in quads.iter().zip(colours) {
-        let [Some(a), Some(b), Some(c), Some(d)] = quad.map(at) else {
-            continue;
-        };
-        let normal = (c - a).cross(d - b).normalize_or_zero().to_array();
-        let first = vertices.len() as u32;
-        vertices.extend([a, b, c, d].map(|p| Vertex {
-            at: p.to_array(),
-            normal,
-            colour: *colour,
-        }));
-        triangles.extend([[first, first + 1, first + 2], [first, first + 2, first + 3]]);
-    }
-    (vertices, triangles)
 }

@@ -4,14 +4,15 @@ struct Globals {
     eye: vec4<f32>,
     right: vec4<f32>,
     up: vec4<f32>,
-    // Of the picture, pixels; share of the way to the eye that lines are lifted.
+    // Of the picture, pixels; how far a pixel's worth of lifting goes: share of the way to the eye in
+    // perspective, model units otherwise.
     size: vec4<f32>,
 };
 
 struct Item {
     colour: vec4<f32>,
     inside: vec4<f32>,
-    // Opacity; width in pixels; 1 where colours of vertices count.
+    // Opacity; width in pixels; 1 where colours of vertices count; length of a dash with its gap, pixels.
     numbers: vec4<f32>,
 };
 
@@ -25,11 +26,20 @@ fn towards_eye(p: vec3<f32>) -> vec3<f32> {
     return globals.eye.xyz;
 }
 
-fn lifted(p: vec3<f32>) -> vec3<f32> {
+fn clip_of(p: vec3<f32>) -> vec4<f32> {
+    return globals.clip_from_model * vec4<f32>(p, 1.0);
+}
+
+// At its place in the picture, but as deep as if it were some pixels nearer to the eye.
+fn lifted(p: vec3<f32>, pixels: f32) -> vec4<f32> {
+    var clip = clip_of(p);
+    var nearer = p + globals.eye.xyz * globals.size.w * pixels;
     if globals.eye.w > 0.5 {
-        return p + (globals.eye.xyz - p) * globals.size.z;
+        nearer = p + (globals.eye.xyz - p) * globals.size.z * pixels;
     }
-    return p + globals.eye.xyz * globals.size.w;
+    let up = clip_of(nearer);
+    clip.z = min(up.z / up.w, 1.0) * clip.w;
+    return clip;
 }
 
 struct Lit {
@@ -42,7 +52,7 @@ struct Lit {
 @vertex
 fn mesh_vertex(@location(0) at: vec3<f32>, @location(1) normal: vec3<f32>, @location(2) colour: vec4<f32>) -> Lit {
     var out: Lit;
-    out.clip = globals.clip_from_model * vec4<f32>(at, 1.0);
+    out.clip = clip_of(at);
     out.normal = normal;
     out.at = at;
     out.colour = colour;
@@ -50,15 +60,15 @@ fn mesh_vertex(@location(0) at: vec3<f32>, @location(1) normal: vec3<f32>, @loca
 }
 
 @fragment
-fn mesh_fragment(in: Lit) -> @location(0) vec4<f32> {
+fn mesh_fragment(in: Lit, @builtin(front_facing) outside: bool) -> @location(0) vec4<f32> {
     let eye = towards_eye(in.at);
     var normal = normalize(in.normal);
     var base = item.colour.rgb;
     if item.numbers.z > 0.5 {
         base = in.colour.rgb;
     }
-    let facing = dot(normal, eye);
-    if facing < 0.0 {
+    // By the face: the normal at its corners may point away where a round body ends.
+    if !outside {
         normal = -normal;
         base = item.inside.rgb;
     }
@@ -71,49 +81,112 @@ fn mesh_fragment(in: Lit) -> @location(0) vec4<f32> {
     return vec4<f32>(base * min(light, 1.08), item.numbers.x);
 }
 
-struct Flat {
+const NOWHERE = vec4<f32>(0.0, 0.0, -1.0, 1.0);
+
+struct Line {
     @builtin(position) clip: vec4<f32>,
     @location(0) colour: vec4<f32>,
-    // Across the line, or over the mark, −1 to 1 within it.
-    @location(1) place: vec2<f32>,
-    @location(2) @interpolate(flat) shape: u32,
+    // Across the line, pixels from its middle, and 1; both times the depth, so that their ratio is even
+    // over the picture. (Interpolation without perspective fails on some devices where triangles are cut.)
+    @location(1) across: vec2<f32>,
+    // Along the line, pixels at the target's depth.
+    @location(2) along: f32,
 };
+
+// How far a place is on this side of where the view begins: negative for what is behind the eye.
+fn ahead(p: vec3<f32>) -> f32 {
+    let clip = clip_of(p);
+    return clip.w - clip.z;
+}
+
+fn in_pixels(clip: vec4<f32>) -> vec2<f32> {
+    return clip.xy / clip.w * globals.size.xy * 0.5;
+}
+
+fn unit(v: vec2<f32>) -> vec2<f32> {
+    let long = length(v);
+    return select(vec2<f32>(1.0, 0.0), v / long, long > 1e-6);
+}
 
 @vertex
 fn line_vertex(
     @builtin(vertex_index) corner: u32,
     @location(0) from_at: vec3<f32>,
     @location(1) to_at: vec3<f32>,
-    @location(2) colour: vec4<f32>,
-) -> Flat {
-    let a = globals.clip_from_model * vec4<f32>(lifted(from_at), 1.0);
-    let b = globals.clip_from_model * vec4<f32>(lifted(to_at), 1.0);
-    let half = globals.size.xy * 0.5;
-    let along = (b.xy / b.w - a.xy / a.w) * half;
-    let long = max(length(along), 1e-6);
-    let direction = along / long;
-    let across = vec2<f32>(-direction.y, direction.x);
-    let end = select(0.0, 1.0, corner == 1u || corner == 2u || corner == 4u);
-    let side = select(-1.0, 1.0, corner == 2u || corner == 4u || corner == 5u);
-    var clip = mix(a, b, end);
-    let width = item.numbers.y * 0.5 + 0.5;
-    // Ends reach out by a half width, so that pieces of a line join.
-    let offset = across * side * width + direction * (end * 2.0 - 1.0) * width * 0.5;
-    clip.x += offset.x / half.x * clip.w;
-    clip.y += offset.y / half.y * clip.w;
-    var out: Flat;
-    out.clip = clip;
+    @location(2) before: vec3<f32>,
+    @location(3) after: vec3<f32>,
+    @location(4) length_before: f32,
+    @location(5) colour: vec4<f32>,
+) -> Line {
+    var out: Line;
     out.colour = colour;
-    out.place = vec2<f32>(0.0, side * width);
-    out.shape = 0u;
+    let ahead_from = ahead(from_at);
+    let ahead_to = ahead(to_at);
+    out.clip = NOWHERE;
+    if ahead_from <= 0.0 && ahead_to <= 0.0 {
+        return out;
+    }
+    // What lies behind the eye is cut away; divided by its negative depth it would land anywhere.
+    var a = from_at;
+    var b = to_at;
+    let crossing = mix(from_at, to_at, clamp(ahead_from / (ahead_from - ahead_to), 0.0, 1.0));
+    if ahead_from < 0.0 { a = crossing; }
+    if ahead_to < 0.0 { b = crossing; }
+    let width = item.numbers.y * 0.5 + 0.5;
+    // Half a width and a bit, so that nothing is cut off where a face is seen at a slant.
+    let lift = item.numbers.y * 0.5 + 1.75;
+    let clip_a = lifted(a, lift);
+    let clip_b = lifted(b, lift);
+    let direction = unit(in_pixels(clip_b) - in_pixels(clip_a));
+    let across = vec2<f32>(-direction.y, direction.x);
+    let at_end = corner == 1u || corner == 2u || corner == 4u;
+    let side = select(-1.0, 1.0, corner == 2u || corner == 4u || corner == 5u);
+    let own = select(from_at, to_at, at_end);
+    let own_ahead = select(ahead_from, ahead_to, at_end);
+    let neighbour = select(before, after, at_end);
+    // An end reaches out a little; a joint is cut along the line that halves its angle, so that pieces
+    // neither overlap, which would show where they are faint, nor gape.
+    var offset = across * side * width + direction * select(-0.5, 0.5, at_end) * width;
+    if any(neighbour != own) && own_ahead > 0.0 && ahead(neighbour) > 0.0 {
+        let there = in_pixels(clip_of(neighbour));
+        let here = in_pixels(clip_of(own));
+        let onward = unit(select(here - there, there - here, at_end));
+        // Sharper corners would reach out too far.
+        if dot(direction, onward) > -0.3 {
+            let halving = unit(direction + onward);
+            let mitre = vec2<f32>(-halving.y, halving.x);
+            offset = mitre * side * width / dot(mitre, across);
+        }
+    }
+    var clip = select(clip_a, clip_b, vec4<bool>(at_end));
+    clip.x += offset.x / (globals.size.x * 0.5) * clip.w;
+    clip.y += offset.y / (globals.size.y * 0.5) * clip.w;
+    out.clip = clip;
+    out.across = vec2<f32>(side * width, 1.0) * clip.w;
+    out.along = (length_before + distance(from_at, select(a, b, at_end))) / globals.size.w;
     return out;
 }
 
 @fragment
-fn line_fragment(in: Flat) -> @location(0) vec4<f32> {
-    let cover = clamp(item.numbers.y * 0.5 + 0.5 - abs(in.place.y), 0.0, 1.0);
+fn line_fragment(in: Line) -> @location(0) vec4<f32> {
+    var cover = clamp(item.numbers.y * 0.5 + 0.5 - abs(in.across.x / in.across.y), 0.0, 1.0);
+    let dash = item.numbers.w;
+    if dash > 0.0 {
+        // From the middle of a dash, three fifths of the whole.
+        let off = abs(fract(in.along / dash) - 0.3);
+        cover *= clamp((0.3 - min(off, 1.0 - off)) * dash + 0.5, 0.0, 1.0);
+    }
     return vec4<f32>(in.colour.rgb, in.colour.a * cover * item.numbers.x);
 }
+
+struct Mark {
+    @builtin(position) clip: vec4<f32>,
+    @location(0) colour: vec4<f32>,
+    // Pixels from its middle.
+    @location(1) place: vec2<f32>,
+    @location(2) @interpolate(flat) radius: f32,
+    @location(3) @interpolate(flat) shape: u32,
+};
 
 @vertex
 fn mark_vertex(
@@ -122,34 +195,52 @@ fn mark_vertex(
     @location(1) pixels: f32,
     @location(2) colour: vec4<f32>,
     @location(3) shape: u32,
-) -> Flat {
-    var clip = globals.clip_from_model * vec4<f32>(lifted(at), 1.0);
-    let x = select(-1.0, 1.0, corner == 1u || corner == 2u || corner == 4u);
-    let y = select(-1.0, 1.0, corner == 2u || corner == 4u || corner == 5u);
-    let half = globals.size.xy * 0.5;
-    clip.x += x * pixels * 0.5 / half.x * clip.w;
-    clip.y += y * pixels * 0.5 / half.y * clip.w;
-    var out: Flat;
+) -> Mark {
+    var out: Mark;
+    out.clip = NOWHERE;
+    if ahead(at) <= 0.0 {
+        return out;
+    }
+    let radius = pixels * 0.5;
+    // By its radius and a bit: whole on faces up to 45° aslant.
+    var clip = lifted(at, radius + 1.75);
+    let reach = radius + 0.5;
+    let x = select(-reach, reach, corner == 1u || corner == 2u || corner == 4u);
+    let y = select(-reach, reach, corner == 2u || corner == 4u || corner == 5u);
+    clip.x += x / (globals.size.x * 0.5) * clip.w;
+    clip.y += y / (globals.size.y * 0.5) * clip.w;
     out.clip = clip;
     out.colour = colour;
     out.place = vec2<f32>(x, y);
+    out.radius = radius;
     out.shape = shape;
     return out;
 }
 
+// How deep within a regular polygon with a corner on top, in the circle of a radius.
+fn within_polygon(place: vec2<f32>, corners: f32, radius: f32) -> f32 {
+    const PI = 3.14159265;
+    let from_corner = fract(atan2(place.x, place.y) / (2.0 * PI) * corners) - 0.5;
+    let from_side = from_corner * 2.0 * PI / corners;
+    return radius * cos(PI / corners) - length(place) * cos(from_side);
+}
+
 @fragment
-fn mark_fragment(in: Flat) -> @location(0) vec4<f32> {
-    let disc = length(in.place);
-    let square = max(abs(in.place.x), abs(in.place.y)) * 1.12;
-    let upright = abs(in.place.x) + abs(in.place.y);
-    var far = disc;
-    if in.shape == 1u { far = square; }
-    if in.shape == 2u { far = upright; }
-    if far > 1.0 { discard; }
-    var colour = in.colour.rgb;
-    // An outline, and for rings nothing within.
-    if far > 0.74 { colour = item.colour.rgb; } else if in.shape == 3u && far < 0.4 { discard; }
-    return vec4<f32>(colour, in.colour.a * item.numbers.x);
+fn mark_fragment(in: Mark) -> @location(0) vec4<f32> {
+    let radius = in.radius;
+    var deep = radius - length(in.place);
+    if in.shape == 1u { deep = radius * 0.886 - max(abs(in.place.x), abs(in.place.y)); }
+    if in.shape == 2u { deep = within_polygon(in.place, 4.0, radius); }
+    if in.shape == 4u { deep = within_polygon(in.place, 3.0, radius); }
+    if in.shape == 5u { deep = within_polygon(in.place, 5.0, radius); }
+    var cover = clamp(deep + 0.5, 0.0, 1.0);
+    let outline = clamp(radius * 0.26, 1.0, 2.0);
+    if in.shape == 3u {
+        cover *= clamp(2.0 * outline + radius * 0.16 - deep + 0.5, 0.0, 1.0);
+    }
+    if cover == 0.0 { discard; }
+    let colour = mix(item.colour.rgb, in.colour.rgb, clamp(deep - outline + 0.5, 0.0, 1.0));
+    return vec4<f32>(colour, in.colour.a * cover * item.numbers.x);
 }
 
 struct Ground {
@@ -162,7 +253,7 @@ fn ground_vertex(@builtin(vertex_index) corner: u32) -> Ground {
     let x = select(-1.0, 3.0, corner == 1u);
     let y = select(-1.0, 3.0, corner == 2u);
     var out: Ground;
-    out.clip = vec4<f32>(x, y, 1.0, 1.0);
+    out.clip = vec4<f32>(x, y, 0.0, 1.0);
     out.share = 0.5 + 0.5 * y;
     return out;
 }
