@@ -143,14 +143,31 @@ impl Camera {
         };
     }
 
-    /// Puts a box in the middle, whole.
+    /// Puts a box in the middle, whole, and as large as the picture has room for. A box without numbers
+    /// changes nothing.
     pub fn frame(&mut self, low: DVec3, high: DVec3, size: DVec2) {
-        self.target = (low + high) / 2.0;
-        let radius = ((high - low).length() / 2.0).max(1e-9);
-        let narrow = (size.x / size.y.max(1.0)).min(1.0);
-        let half = (HALF_VIEW.tan() * narrow).atan();
-        // A ball of this radius touches the rim of the view.
-        self.distance = ROOM * radius / half.sin();
+        let half_box = (high - low) / 2.0;
+        if !half_box.is_finite() || !low.is_finite() {
+            return;
+        }
+        let tan = HALF_VIEW.tan() / ROOM;
+        let half_view = DVec2::new(tan * size.x / size.y.max(1.0), tan).max(DVec2::splat(1e-6));
+        let least = (half_box.length() * 1e-3).max(DISTANCES.start * 1e3);
+        let corners = (0..8).map(|corner: u32| {
+            let sign = |k: u32| if corner >> k & 1 == 0 { -1.0 } else { 1.0 };
+            half_box * DVec3::new(sign(0), sign(1), sign(2))
+        });
+        self.target = low + half_box;
+        self.distance = corners.fold(least, |distance, corner| {
+            let across = DVec2::new(corner.dot(self.right()), corner.dot(self.up()));
+            let wanted = (across.abs() / half_view).max_element();
+            // Corners on this side of the target are larger in perspective.
+            let nearer = -corner.dot(self.forward());
+            distance.max(match self.projection {
+                Projection::Perspective => (wanted + nearer).max(nearer * ROOM),
+                Projection::Parallel => wanted,
+            })
+        });
     }
 
     /// The line through a pixel: its origin and unit direction.

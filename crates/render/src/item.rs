@@ -14,7 +14,7 @@ pub struct Slot(pub u32);
 pub struct Look {
     /// Whether it is drawn at all.
     pub shown: bool,
-    /// 1 solid; less lets through what is behind.
+    /// 1 solid; of less, the nearest layer alone is drawn and lets through what is behind.
     pub opacity: f32,
     /// Faces seen from outside; outlines of marks.
     pub colour: [u8; 4],
@@ -26,6 +26,9 @@ pub struct Look {
     pub dash: f32,
     /// Whether lines and marks behind something show faintly, or not at all.
     pub hidden: bool,
+    /// How much nearer to the eye than it lies it counts, model units: what follows a sculpt closely, now
+    /// over it and now under it, can be drawn over it whole.
+    pub over: f32,
 }
 
 impl Default for Look {
@@ -38,6 +41,7 @@ impl Default for Look {
             width: 1.5,
             dash: 0.0,
             hidden: false,
+            over: 0.0,
         }
     }
 }

@@ -1,7 +1,7 @@
 //! The passes' fixed parts.
 
 use wgpu::{
-    BlendState, ColorTargetState, ColorWrites, CompareFunction, DepthStencilState, Device, Face,
+    BlendState, ColorTargetState, ColorWrites, CompareFunction, DepthStencilState, Device,
     FragmentState, PrimitiveState, RenderPipeline, RenderPipelineDescriptor, VertexBufferLayout,
     VertexState, VertexStepMode,
 };
@@ -18,6 +18,9 @@ pub(crate) const DEPTH: wgpu::TextureFormat = wgpu::TextureFormat::Depth32Float;
 pub(crate) struct Pipelines {
     pub ground: RenderPipeline,
     pub solid: RenderPipeline,
+    /// Depths of what is faint: its nearest layer.
+    pub ghost_depth: RenderPipeline,
+    /// That layer's colours.
     pub ghost: RenderPipeline,
     pub lines: RenderPipeline,
     /// Parts of lines that lie behind something.
@@ -34,7 +37,7 @@ struct Pass<'a> {
     buffers: &'a [Option<VertexBufferLayout<'a>>],
     compare: CompareFunction,
     writes_depth: bool,
-    cull: Option<Face>,
+    colours: ColorWrites,
 }
 
 impl Pipelines {
@@ -68,13 +71,13 @@ impl Pipelines {
         })];
         let near = CompareFunction::GreaterEqual;
         let of = |pass: Pass<'_>| pipeline(device, &module, &whole, &pass);
-        let mesh_pass = |name, writes_depth, cull| Pass {
+        let mesh_pass = |name, fragment, writes_depth, colours| Pass {
             name,
-            entry: ["mesh_vertex", "mesh_fragment"],
+            entry: ["mesh_vertex", fragment],
             buffers: &mesh,
             compare: near,
             writes_depth,
-            cull,
+            colours,
         };
         let line_pass = |name, compare| Pass {
             name,
@@ -82,7 +85,7 @@ impl Pipelines {
             buffers: &line,
             compare,
             writes_depth: false,
-            cull: None,
+            colours: ColorWrites::ALL,
         };
         let mark_pass = |name, compare| Pass {
             name,
@@ -90,7 +93,7 @@ impl Pipelines {
             buffers: &mark,
             compare,
             writes_depth: false,
-            cull: None,
+            colours: ColorWrites::ALL,
         };
         Self {
             ground: of(Pass {
@@ -99,10 +102,16 @@ impl Pipelines {
                 buffers: &[],
                 compare: CompareFunction::Always,
                 writes_depth: false,
-                cull: None,
+                colours: ColorWrites::ALL,
             }),
-            solid: of(mesh_pass("solid", true, None)),
-            ghost: of(mesh_pass("ghost", false, Some(Face::Back))),
+            solid: of(mesh_pass("solid", "mesh_fragment", true, ColorWrites::ALL)),
+            ghost_depth: of(mesh_pass(
+                "ghost depth",
+                "depth_fragment",
+                true,
+                ColorWrites::empty(),
+            )),
+            ghost: of(mesh_pass("ghost", "mesh_fragment", false, ColorWrites::ALL)),
             lines: of(line_pass("lines", near)),
             hidden_lines: of(line_pass("hidden lines", CompareFunction::Less)),
             marks: of(mark_pass("marks", near)),
@@ -143,10 +152,7 @@ fn pipeline(
             buffers: pass.buffers,
             compilation_options: wgpu::PipelineCompilationOptions::default(),
         },
-        primitive: PrimitiveState {
-            cull_mode: pass.cull,
-            ..PrimitiveState::default()
-        },
+        primitive: PrimitiveState::default(),
         depth_stencil: Some(DepthStencilState {
             format: DEPTH,
             depth_write_enabled: Some(pass.writes_depth),
@@ -161,7 +167,7 @@ fn pipeline(
             targets: &[Some(ColorTargetState {
                 format: COLOUR,
                 blend: Some(BlendState::ALPHA_BLENDING),
-                write_mask: ColorWrites::ALL,
+                write_mask: pass.colours,
             })],
             compilation_options: wgpu::PipelineCompilationOptions::default(),
         }),

@@ -32,6 +32,7 @@ struct Numbers {
     colour: [f32; 4],
     inside: [f32; 4],
     numbers: [f32; 4],
+    over: [f32; 4],
 }
 
 /// What is in a slot, on the device.
@@ -64,7 +65,14 @@ struct Placed {
 struct Target {
     colour: wgpu::Texture,
     view: wgpu::TextureView,
-    depth: wgpu::TextureView,
+    depth: Depth,
+    /// With the nearest layer of one ghost in it.
+    ghost_depth: Depth,
+}
+
+struct Depth {
+    texture: wgpu::Texture,
+    view: wgpu::TextureView,
 }
 
 /// Everything that is shown.
@@ -293,29 +301,29 @@ impl Scene {
             .create_command_encoder(&wgpu::CommandEncoderDescriptor {
                 label: Some("view"),
             });
+        let ghosts: Vec<(&Placed, &[Part])> = self
+            .meshes()
+            .filter(|(placed, _)| placed.look.opacity < 1.0)
+            .collect();
         {
-            let mut pass = encoder.begin_render_pass(&wgpu::RenderPassDescriptor {
-                label: Some("view"),
-                color_attachments: &[Some(wgpu::RenderPassColorAttachment {
-                    view: &target.view,
-                    depth_slice: None,
-                    resolve_target: None,
-                    ops: wgpu::Operations {
-                        load: wgpu::LoadOp::Clear(wgpu::Color::BLACK),
-                        store: wgpu::StoreOp::Store,
-                    },
-                })],
-                depth_stencil_attachment: Some(wgpu::RenderPassDepthStencilAttachment {
-                    view: &target.depth,
-                    depth_ops: Some(wgpu::Operations {
-                        load: wgpu::LoadOp::Clear(0.0),
-                        store: wgpu::StoreOp::Discard,
-                    }),
-                    stencil_ops: None,
-                }),
-                ..wgpu::RenderPassDescriptor::default()
-            });
-            self.draw(&mut pass);
+            let mut pass = begin(&mut encoder, target, &target.depth, First::Yes);
+            self.solids(&mut pass);
+            if ghosts.is_empty() {
+                self.lines_and_marks(&mut pass);
+            }
+        }
+        for (placed, parts) in &ghosts {
+            // Each ghost is hidden by what is solid and by its own nearest layer, not by other ghosts.
+            let [from, to] = [&target.depth, &target.ghost_depth].map(|d| &d.texture);
+            encoder.copy_texture_to_texture(from.as_image_copy(), to.as_image_copy(), to.size());
+            let mut pass = begin(&mut encoder, target, &target.ghost_depth, First::No);
+            pass.set_bind_group(0, &self.globals.1, &[]);
+            self.faces(&mut pass, &self.pipelines.ghost_depth, placed, parts);
+            self.faces(&mut pass, &self.pipelines.ghost, placed, parts);
+        }
+        if !ghosts.is_empty() {
+            let mut pass = begin(&mut encoder, target, &target.depth, First::No);
+            self.lines_and_marks(&mut pass);
         }
         self.queue.submit([encoder.finish()]);
         self.seen = Some(*view);
@@ -324,39 +332,51 @@ impl Scene {
         true
     }
 
-    fn draw(&self, pass: &mut wgpu::RenderPass<'_>) {
+    fn shown(&self) -> impl Iterator<Item = (&Placed, &Buffers)> {
+        self.placed
+            .values()
+            .filter(|p| p.look.shown && p.look.opacity > 0.0)
+            .filter_map(|p| Some((p, p.buffers.as_ref()?)))
+    }
+
+    fn meshes(&self) -> impl Iterator<Item = (&Placed, &[Part])> {
+        self.shown().filter_map(|(placed, buffers)| match buffers {
+            Buffers::Mesh { parts, .. } => Some((placed, &parts[..])),
+            Buffers::Lines(_) | Buffers::Marks(_) => None,
+        })
+    }
+
+    fn solids(&self, pass: &mut wgpu::RenderPass<'_>) {
         pass.set_bind_group(0, &self.globals.1, &[]);
         pass.set_bind_group(1, &self.ground.1, &[]);
         pass.set_pipeline(&self.pipelines.ground);
         pass.draw(0..3, 0..1);
-        let shown = || {
-            let all = self
-                .placed
-                .values()
-                .filter(|p| p.look.shown && p.look.opacity > 0.0);
-            all.filter_map(|p| Some((p, p.buffers.as_ref()?)))
-        };
-        // What is solid first: ghosts and lines are tested against it.
-        for ghosts in [false, true] {
-            for (placed, buffers) in shown() {
-                if let Buffers::Mesh { parts, .. } = buffers
-                    && ghosts == (placed.look.opacity < 1.0)
-                {
-                    pass.set_pipeline(if ghosts {
-                        &self.pipelines.ghost
-                    } else {
-                        &self.pipelines.solid
-                    });
-                    pass.set_bind_group(1, &placed.numbers[0].1, &[]);
-                    for part in parts {
-                        pass.set_vertex_buffer(0, part.vertices.slice(..));
-                        pass.set_index_buffer(part.indices.slice(..), wgpu::IndexFormat::Uint32);
-                        pass.draw_indexed(0..part.count, 0, 0..1);
-                    }
-                }
+        for (placed, parts) in self.meshes() {
+            if placed.look.opacity >= 1.0 {
+                self.faces(pass, &self.pipelines.solid, placed, parts);
             }
         }
-        for (placed, buffers) in shown() {
+    }
+
+    fn faces(
+        &self,
+        pass: &mut wgpu::RenderPass<'_>,
+        pipeline: &wgpu::RenderPipeline,
+        placed: &Placed,
+        parts: &[Part],
+    ) {
+        pass.set_pipeline(pipeline);
+        pass.set_bind_group(1, &placed.numbers[0].1, &[]);
+        for part in parts {
+            pass.set_vertex_buffer(0, part.vertices.slice(..));
+            pass.set_index_buffer(part.indices.slice(..), wgpu::IndexFormat::Uint32);
+            pass.draw_indexed(0..part.count, 0, 0..1);
+        }
+    }
+
+    fn lines_and_marks(&self, pass: &mut wgpu::RenderPass<'_>) {
+        pass.set_bind_group(0, &self.globals.1, &[]);
+        for (placed, buffers) in self.shown() {
             let pipelines = &self.pipelines;
             let (instances, seen, hidden) = match buffers {
                 Buffers::Mesh { .. } => continue,
@@ -398,12 +418,17 @@ impl Scene {
             | wgpu::TextureUsages::TEXTURE_BINDING
             | wgpu::TextureUsages::COPY_SRC;
         let colour = texture(COLOUR, shown);
-        let depth = texture(DEPTH, wgpu::TextureUsages::RENDER_ATTACHMENT);
-        let of =
+        let view =
             |texture: &wgpu::Texture| texture.create_view(&wgpu::TextureViewDescriptor::default());
+        let depth = |usage| {
+            let texture = texture(DEPTH, wgpu::TextureUsages::RENDER_ATTACHMENT | usage);
+            let view = view(&texture);
+            Depth { texture, view }
+        };
         Target {
-            view: of(&colour),
-            depth: of(&depth),
+            view: view(&colour),
+            depth: depth(wgpu::TextureUsages::COPY_SRC),
+            ghost_depth: depth(wgpu::TextureUsages::COPY_DST),
             colour,
         }
     }
@@ -444,6 +469,7 @@ impl Scene {
             colour: unit(view.ground[0]),
             inside: unit(view.ground[1]),
             numbers: [0.0; 4],
+            over: [0.0; 4],
         };
         self.queue
             .write_buffer(&self.ground.0, 0, bytemuck::bytes_of(&ground));
@@ -460,12 +486,58 @@ impl Scene {
                         if coloured { 1.0 } else { 0.0 },
                         look.dash.max(0.0),
                     ],
+                    over: [look.over, 0.0, 0.0, 0.0],
                 };
                 self.queue
                     .write_buffer(buffer, 0, bytemuck::bytes_of(&numbers));
             }
         }
     }
+}
+
+/// Whether a pass begins the picture or goes on with it.
+#[derive(PartialEq)]
+enum First {
+    Yes,
+    No,
+}
+
+fn begin<'a>(
+    encoder: &'a mut wgpu::CommandEncoder,
+    target: &Target,
+    depth: &Depth,
+    first: First,
+) -> wgpu::RenderPass<'a> {
+    let first = first == First::Yes;
+    encoder.begin_render_pass(&wgpu::RenderPassDescriptor {
+        label: Some("view"),
+        color_attachments: &[Some(wgpu::RenderPassColorAttachment {
+            view: &target.view,
+            depth_slice: None,
+            resolve_target: None,
+            ops: wgpu::Operations {
+                load: if first {
+                    wgpu::LoadOp::Clear(wgpu::Color::BLACK)
+                } else {
+                    wgpu::LoadOp::Load
+                },
+                store: wgpu::StoreOp::Store,
+            },
+        })],
+        depth_stencil_attachment: Some(wgpu::RenderPassDepthStencilAttachment {
+            view: &depth.view,
+            depth_ops: Some(wgpu::Operations {
+                load: if first {
+                    wgpu::LoadOp::Clear(0.0)
+                } else {
+                    wgpu::LoadOp::Load
+                },
+                store: wgpu::StoreOp::Store,
+            }),
+            stencil_ops: None,
+        }),
+        ..wgpu::RenderPassDescriptor::default()
+    })
 }
 
 fn unit(colour: [u8; 4]) -> [f32; 4] {

@@ -14,6 +14,8 @@ struct Item {
     inside: vec4<f32>,
     // Opacity; width in pixels; 1 where colours of vertices count; length of a dash with its gap, pixels.
     numbers: vec4<f32>,
+    // How much nearer to the eye it counts, model units.
+    over: vec4<f32>,
 };
 
 @group(0) @binding(0) var<uniform> globals: Globals;
@@ -30,20 +32,30 @@ fn clip_of(p: vec3<f32>) -> vec4<f32> {
     return globals.clip_from_model * vec4<f32>(p, 1.0);
 }
 
-// At its place in the picture, but as deep as if it were some pixels nearer to the eye.
+// At its place in the picture, but as deep as if it were some pixels, and what the item asks for, nearer
+// to the eye.
 fn lifted(p: vec3<f32>, pixels: f32) -> vec4<f32> {
     var clip = clip_of(p);
-    var nearer = p + globals.eye.xyz * globals.size.w * pixels;
+    if pixels == 0.0 && item.over.x == 0.0 {
+        return clip;
+    }
+    var nearer = p + globals.eye.xyz * (globals.size.w * pixels + item.over.x);
     if globals.eye.w > 0.5 {
-        nearer = p + (globals.eye.xyz - p) * globals.size.z * pixels;
+        let way = globals.eye.xyz - p;
+        let share = globals.size.z * pixels + item.over.x / max(length(way), 1e-20);
+        nearer = p + way * min(share, 0.9);
     }
     let up = clip_of(nearer);
-    clip.z = min(up.z / up.w, 1.0) * clip.w;
+    // In front of where the view begins there is nothing nearer; behind it the place itself tells.
+    if clip.z < clip.w {
+        clip.z = min(select(1.0, up.z / up.w, up.w > 0.0), 1.0) * clip.w;
+    }
     return clip;
 }
 
 struct Lit {
-    @builtin(position) clip: vec4<f32>,
+    // The same to the bit in both passes over ghosts.
+    @builtin(position) @invariant clip: vec4<f32>,
     @location(0) normal: vec3<f32>,
     @location(1) at: vec3<f32>,
     @location(2) colour: vec4<f32>,
@@ -52,7 +64,7 @@ struct Lit {
 @vertex
 fn mesh_vertex(@location(0) at: vec3<f32>, @location(1) normal: vec3<f32>, @location(2) colour: vec4<f32>) -> Lit {
     var out: Lit;
-    out.clip = clip_of(at);
+    out.clip = lifted(at, 0.0);
     out.normal = normal;
     out.at = at;
     out.colour = colour;
@@ -79,6 +91,12 @@ fn mesh_fragment(in: Lit, @builtin(front_facing) outside: bool) -> @location(0) 
     let sky = 0.5 + 0.5 * dot(normal, globals.up.xyz);
     let light = 0.30 + 0.14 * sky + 0.52 * max(dot(normal, key), 0.0) + 0.14 * max(dot(normal, fill), 0.0);
     return vec4<f32>(base * min(light, 1.08), item.numbers.x);
+}
+
+// For depth alone.
+@fragment
+fn depth_fragment() -> @location(0) vec4<f32> {
+    return vec4<f32>(0.0);
 }
 
 const NOWHERE = vec4<f32>(0.0, 0.0, -1.0, 1.0);

@@ -114,6 +114,70 @@ fn what_is_nearer_hides_and_ghosts_let_through() {
 }
 
 #[test]
+fn of_a_ghost_the_nearest_layer_alone_shows_and_hides_no_line() {
+    let mut out = Offscreen::new().unwrap();
+    let ghost = Look {
+        opacity: 0.3,
+        ..Look::default()
+    };
+    let sheets = |count: usize| -> Vec<[f32; 3]> {
+        let at = |i: usize| square(0.5, 0.5 - 0.4 * i as f32);
+        (0..count).flat_map(at).collect()
+    };
+    let mut pictures = Vec::new();
+    for count in [1, 3] {
+        // The sheet in the middle shows its back.
+        let quads = [[0, 1, 2, 3], [7, 6, 5, 4], [8, 9, 10, 11]];
+        let item = Item::Quads {
+            positions: &sheets(count),
+            quads: &quads[..count],
+            colours: &[RED; 3],
+        };
+        out.scene.set(Slot(0), &item);
+        out.scene.set_look(Slot(0), ghost);
+        pictures.push(out.picture(&view()).unwrap());
+    }
+    assert!(pictures[0] == pictures[1]);
+    // What is faint mixes with the ground, and a line behind it is as it would be without it.
+    assert!(pixel(&pictures[0], [0.0; 3])[0] > GROUND[0] + 40);
+    let look = Look {
+        width: 5.0,
+        ..Look::default()
+    };
+    line(
+        &mut out,
+        1,
+        &[[-0.9, 0.0, -0.8], [0.9, 0.0, -0.8]],
+        BLUE,
+        look,
+    );
+    let picture = out.picture(&view()).unwrap();
+    assert_eq!(pixel(&picture, [0.0; 3]), pixel(&picture, [0.8, 0.0, 0.0]));
+}
+
+#[test]
+fn what_counts_as_nearer_covers_what_is_less_far_before_it() {
+    let mut out = Offscreen::new().unwrap();
+    quads(&mut out, 0, 0.7, 0.1, RED);
+    quads(&mut out, 1, 0.5, 0.0, BLUE);
+    for projection in [Projection::Parallel, Projection::Perspective] {
+        for (over, blue) in [(0.0, false), (0.09, false), (0.11, true), (1e9, true)] {
+            let look = Look {
+                over,
+                ..Look::default()
+            };
+            out.scene.set_look(Slot(1), look);
+            let mut view = view();
+            view.camera.projection = projection;
+            let picture = out.picture(&view).unwrap();
+            assert_eq!(is_blue(pixel(&picture, [0.0; 3])), blue, "{over}");
+            // It is where it was.
+            assert!(is_red(pixel(&picture, [0.55, 0.0, 0.0])), "{over}");
+        }
+    }
+}
+
+#[test]
 fn hidden_lines_are_faint_or_not_there() {
     let mut out = Offscreen::new().unwrap();
     quads(&mut out, 0, 0.5, 0.0, RED);
