@@ -83,6 +83,8 @@ pub struct View {
     /// Quads of the surface before, and until when others are lit up.
     fresh: Option<(show::Shapes, Instant)>,
     turning: bool,
+    /// Half the mean length of the surface's edges, model units.
+    half_a_quad: f32,
     scene: Option<Scene>,
     texture: Option<TextureId>,
     dark: Option<bool>,
@@ -108,6 +110,7 @@ impl Default for View {
             light: None,
             fresh: None,
             turning: false,
+            half_a_quad: 0.0,
             scene: None,
             texture: None,
             dark: None,

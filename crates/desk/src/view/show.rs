@@ -58,6 +58,18 @@ fn pieces(points: &[DVec3], closed: bool, colour: Rgba) -> Vec<Piece> {
         .collect()
 }
 
+/// Half the mean length of a surface's edges: further than it lies from the sculpt, and less than limbs
+/// are thick.
+fn half_a_quad(mesh: &QuadMesh) -> f32 {
+    let edges = mesh.topology().edges;
+    let length = |ends: &[u32; 2]| {
+        let [a, b] = ends.map(|v| mesh.positions[v as usize]);
+        a.distance(b)
+    };
+    let sum: f64 = edges.iter().map(length).sum();
+    (0.5 * sum / edges.len().max(1) as f64) as f32
+}
+
 impl View {
     /// Brings the scene up to date; answers whether it will look different soon by itself.
     pub(super) fn update(
@@ -67,7 +79,6 @@ impl View {
         picked: Option<&str>,
         colours: &Palette,
     ) -> bool {
-        self.looks(scene, colours);
         if std::mem::take(&mut self.stale.sculpt) {
             for (slot, mesh) in [(FINE, &self.fine), (LIGHT, &self.light)] {
                 match mesh {
@@ -92,6 +103,8 @@ impl View {
         }
         if std::mem::take(&mut self.stale.surface) {
             self.set_surface(scene, job, colours);
+            let surface = job.and_then(|job| job.outcome.as_ref());
+            self.half_a_quad = surface.map_or(0.0, |outcome| half_a_quad(&outcome.surface));
         }
         if std::mem::take(&mut self.stale.guides) {
             set_guides(scene, job, picked, colours);
@@ -102,6 +115,7 @@ impl View {
             .map(|&p| Mark::new(single(p), 30.0, colours.fresh, Shape::Ring))
             .collect();
         scene.set(MARKED, &Item::Marks(&marked));
+        self.looks(scene, colours);
         lit
     }
 
@@ -113,6 +127,13 @@ impl View {
         };
         let (sculpt_shown, sculpt_opacity) = of(self.sculpt, 0.25);
         let (surface_shown, surface_opacity) = of(self.surface, 0.4);
+        // The surface lies now over the sculpt, now under it; where both are shown whole, it is drawn over
+        // the sculpt together with all that lies on it.
+        let over = if (self.sculpt, self.surface) == (Shown::Full, Shown::Full) {
+            self.half_a_quad
+        } else {
+            0.0
+        };
         let light = self.turning && self.light.is_some();
         for (slot, here) in [(FINE, !light), (LIGHT, light)] {
             scene.set_look(
@@ -132,6 +153,7 @@ impl View {
                 shown: surface_shown,
                 opacity: surface_opacity,
                 inside: colours.surface[1],
+                over,
                 ..Look::default()
             },
         );
@@ -139,6 +161,7 @@ impl View {
             shown,
             width,
             hidden,
+            over,
             colour: colours.outline,
             ..Look::default()
         };
