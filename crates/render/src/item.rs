@@ -128,8 +128,10 @@ pub enum Item<'a> {
 pub struct View {
     /// The eye.
     pub camera: Camera,
-    /// Width and height, pixels.
+    /// Width and height, pixels of the device.
     pub size: [u32; 2],
+    /// Pixels of the device to one of the pixels in which widths and sizes are given.
+    pub scale: f32,
     /// Upper and lower colour of the ground.
     pub ground: [[u8; 4]; 2],
     /// Middle of a ball that holds everything.

@@ -8,7 +8,7 @@
 //! ```
 //!
 //! Nothing is drawn again while nothing changed. Colours are sRGB with opacity; lengths are model units,
-//! widths and sizes pixels. Solid faces come first, then ghosts; lines and marks are drawn over them in the
+//! widths and sizes pixels ([`View::scale`]). Solid faces come first, then ghosts; lines and marks are drawn over them in the
 //! order of their slots, lifted a few pixels towards the eye off what they lie on.
 //!
 //! ```no_run
@@ -35,6 +35,7 @@
 //! let view = View {
 //!     camera,
 //!     size: [640, 480],
+//!     scale: 1.0,
 //!     ground: [[236, 239, 236, 255], [203, 211, 208, 255]],
 //!     centre: DVec3::new(0.5, 0.5, 0.0),
 //!     radius: 1.0,

@@ -454,7 +454,7 @@ impl Scene {
                 .as_vec3()
                 .extend(if perspective { 1.0 } else { 0.0 })
                 .to_array(),
-            right: direction(camera.right()),
+            right: camera.right().as_vec3().extend(view.scale).to_array(),
             up: direction(camera.up()),
             size: [
                 size[0] as f32,
@@ -482,9 +482,9 @@ impl Scene {
                     inside: unit(look.inside),
                     numbers: [
                         look.opacity * share,
-                        look.width,
+                        look.width * view.scale,
                         if coloured { 1.0 } else { 0.0 },
-                        look.dash.max(0.0),
+                        look.dash.max(0.0) * view.scale,
                     ],
                     over: [look.over, 0.0, 0.0, 0.0],
                 };

@@ -2,6 +2,7 @@ struct Globals {
     clip_from_model: mat4x4<f32>,
     // xyz: the eye, or in parallel views the direction towards it; w: 1 in perspective.
     eye: vec4<f32>,
+    // xyz: the direction; w: pixels of the device to one of those in which marks are measured.
     right: vec4<f32>,
     up: vec4<f32>,
     // Of the picture, pixels; how far a pixel's worth of lifting goes: share of the way to the eye in
@@ -219,7 +220,7 @@ fn mark_vertex(
     if ahead(at) <= 0.0 {
         return out;
     }
-    let radius = pixels * 0.5;
+    let radius = pixels * 0.5 * globals.right.w;
     // By its radius and a bit: whole on faces up to 45° aslant.
     var clip = lifted(at, radius + 1.75);
     let reach = radius + 0.5;
@@ -252,7 +253,7 @@ fn mark_fragment(in: Mark) -> @location(0) vec4<f32> {
     if in.shape == 4u { deep = within_polygon(in.place, 3.0, radius); }
     if in.shape == 5u { deep = within_polygon(in.place, 5.0, radius); }
     var cover = clamp(deep + 0.5, 0.0, 1.0);
-    let outline = clamp(radius * 0.26, 1.0, 2.0);
+    let outline = clamp(radius * 0.26, globals.right.w, 2.0 * globals.right.w);
     if in.shape == 3u {
         cover *= clamp(2.0 * outline + radius * 0.16 - deep + 0.5, 0.0, 1.0);
     }

@@ -23,6 +23,7 @@ fn view() -> View {
     View {
         camera,
         size: SIZE,
+        scale: 1.0,
         ground: [GROUND; 2],
         centre: DVec3::ZERO,
         radius: 3.0,
@@ -493,6 +494,35 @@ fn marks_cover_the_area_of_their_shape_on_slanted_faces_too() {
             );
         }
     }
+}
+
+#[test]
+fn widths_and_sizes_follow_the_scale() {
+    let mut out = Offscreen::new().unwrap();
+    let mark = Mark::new([0.0, 0.7, 0.0], 10.0, BLUE, Shape::Square);
+    let look = Look {
+        width: 4.0,
+        ..Look::default()
+    };
+    let mut covered = Vec::new();
+    for scale in [1.0, 2.0] {
+        let view = View { scale, ..view() };
+        out.scene.set(Slot(1), &Item::Marks(&[mark]));
+        out.scene.clear(Slot(0));
+        let marks = painted(&out.picture(&view).unwrap()) as f64;
+        out.scene.clear(Slot(1));
+        line(
+            &mut out,
+            0,
+            &[[-0.9, 0.0, 0.0], [0.9, 0.0, 0.0]],
+            BLUE,
+            look,
+        );
+        covered.push([marks, painted(&out.picture(&view).unwrap()) as f64]);
+    }
+    let ratio = |k: usize| covered[1][k] / covered[0][k];
+    assert!((ratio(0) / 4.0 - 1.0).abs() < 0.15, "{covered:?}");
+    assert!((ratio(1) / 2.0 - 1.0).abs() < 0.15, "{covered:?}");
 }
 
 #[test]

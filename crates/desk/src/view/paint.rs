@@ -60,6 +60,7 @@ impl Desk {
         let drawn = scene.render(&render::View {
             camera: view.camera,
             size: pixels,
+            scale: view.pixels_per_point,
             ground: colours.ground,
             centre: (low + high) / 2.0,
             radius: (high - low).length() / 2.0,

@@ -127,9 +127,9 @@ impl View {
         };
         let (sculpt_shown, sculpt_opacity) = of(self.sculpt, 0.25);
         let (surface_shown, surface_opacity) = of(self.surface, 0.4);
-        // The surface lies now over the sculpt, now under it; where both are shown whole, it is drawn over
-        // the sculpt together with all that lies on it.
-        let over = if (self.sculpt, self.surface) == (Shown::Full, Shown::Full) {
+        // The surface lies now over the sculpt, now under it; shown whole, it is drawn over the sculpt,
+        // together with all that lies on it.
+        let over = if self.surface == Shown::Full {
             self.half_a_quad
         } else {
             0.0
