@@ -1,13 +1,13 @@
 //! The desk's colours.
 //!
 //! Kinds of guides are told apart by colours of the set for all kinds of colour vision of Okabe &
-//! Ito, "Color Universal Design", 2008 (values from memory), and besides by dashes and words; what
+//! Ito, "Color Universal Design", 2008 (values from memory), and besides by words in the list; what
 //! is selected is told by width and an outline, never by colour alone.
 
 use egui::Color32;
 use files::GuideKind;
 
-/// Linear-free sRGB colour with opacity, as the renderer takes it.
+/// sRGB colour with opacity, as the renderer takes it.
 pub type Rgba = [u8; 4];
 
 /// Colours of one appearance, light or dark.

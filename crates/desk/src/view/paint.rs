@@ -82,6 +82,10 @@ impl Desk {
             }
             view.shown_size = pixels;
         }
+        if !scene.left_out().is_empty() && self.word.is_none() {
+            let words = "The graphics device has no memory left for all of this: a part isn't shown. Close other programs, or open a lighter sculpt.";
+            self.word = Some((words.to_owned(), true));
+        }
         view.scene = Some(scene);
         if let Some(texture) = view.texture {
             let whole = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
