@@ -10,7 +10,7 @@ use files::{
 use glam::DVec2;
 use mesh::DVec3;
 use session::Changed;
-use session::draw::{DrawError, Drawn, Ray, free_name};
+use session::draw::{DrawError, Drawn, Hit, Ray, free_name};
 
 use crate::desk::Desk;
 use crate::hand::Hand;
@@ -141,10 +141,7 @@ impl Desk {
             }
             (Some(Grip::Guide { name, .. }), _) => self.pick(Some(name.clone())),
             (Some(Grip::Vertex(at)), _) => {
-                let hit = self
-                    .job
-                    .as_ref()
-                    .and_then(|job| job.pen.hit(&self.view.ray(last)));
+                let hit = self.hit(last);
                 if let Some(to) = hit.map(|hit| hit.point) {
                     self.edit(
                         "Nudge a vertex",
@@ -158,10 +155,7 @@ impl Desk {
             }
             (Some(Grip::Loop(grip)), _) => self.slide(*grip, last),
             (Some(Grip::Middle(at)), _) => {
-                let hit = self
-                    .job
-                    .as_ref()
-                    .and_then(|job| job.pen.hit(&self.view.ray(last)));
+                let hit = self.hit(last);
                 if let Some(hit) = hit {
                     self.bar_poles(*at, hit.point.distance(*at));
                 }
@@ -216,6 +210,11 @@ impl Desk {
             }
             Hand::Nudge | Hand::NoPoles => {}
         }
+    }
+
+    /// Where the sculpt is under a pixel of the picture.
+    fn hit(&self, pixel: DVec2) -> Option<Hit> {
+        self.job.as_ref()?.pen.hit(&self.view.ray(pixel))
     }
 
     fn say(&mut self, problem: DrawError) {
@@ -286,10 +285,7 @@ impl Desk {
     }
 
     fn slide(&mut self, grip: LoopGrip, to: DVec2) {
-        let hit = self
-            .job
-            .as_ref()
-            .and_then(|job| job.pen.hit(&self.view.ray(to)));
+        let hit = self.hit(to);
         if let Some(hit) = hit {
             let by = (hit.point - grip.at).dot(grip.left) / grip.across.max(f64::MIN_POSITIVE);
             let share = by.clamp(-MOST_SLIDE, MOST_SLIDE);

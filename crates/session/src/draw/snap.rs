@@ -4,7 +4,7 @@ use engine::model::Plane;
 use mesh::{DVec3, runs};
 
 use super::Pen;
-use super::tidy::distance_to_piece;
+use super::tidy::nearest_on_piece;
 
 /// What a point was drawn to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,12 +108,6 @@ impl Pen {
 
 fn nearest_on(points: &[DVec3], closed: bool, p: DVec3) -> Option<DVec3> {
     let pieces = runs::pieces(points.len(), closed);
-    let (i, j) = pieces.min_by(|x, y| {
-        let distance = |&(i, j): &(usize, usize)| distance_to_piece(p, points[i], points[j]);
-        distance(x).total_cmp(&distance(y))
-    })?;
-    let (a, b) = (points[i], points[j]);
-    let ab = b - a;
-    let share = ((p - a).dot(ab) / ab.length_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
-    Some(a + ab * share)
+    let each = pieces.map(|(i, j)| nearest_on_piece(p, points[i], points[j]));
+    each.min_by(|x, y| x.distance(p).total_cmp(&y.distance(p)))
 }
