@@ -13,6 +13,8 @@ use crate::hand::Hand;
 use crate::opening::{Opened, Opening, Start};
 use crate::view::{Shown, View};
 
+/// Shortest time between two pictures that only show that work goes on: it reports far more often.
+const NEWS: Duration = Duration::from_millis(50);
 /// How often files are looked at for changes from outside.
 const LOOK_OUTSIDE: Duration = Duration::from_secs(1);
 
@@ -110,7 +112,9 @@ impl Desk {
     /// Begins to open something; what is open stays until it is there.
     pub(crate) fn open(&mut self, start: Start) {
         let ctx = self.wake.clone();
-        self.opening = Some(Opening::start(start, move || ctx.request_repaint()));
+        self.opening = Some(Opening::start(start, move || {
+            ctx.request_repaint_after(NEWS)
+        }));
     }
 
     fn opened(&mut self, opened: Opened) {
@@ -122,7 +126,9 @@ impl Desk {
             findings,
         } = opened;
         let ctx = self.wake.clone();
-        let started = Worker::start(pen.sculpt().clone(), move || ctx.request_repaint());
+        let started = Worker::start(pen.sculpt().clone(), move || {
+            ctx.request_repaint_after(NEWS)
+        });
         let worker = match started {
             Ok(worker) => Some(worker),
             Err(problem) => {

@@ -6,7 +6,7 @@
 //! why a trade leaves all other strips as they were, and needs no program. *Nudges*: the program is
 //! solved anew with one arc on the way of a spiral held to one quad more or fewer.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use base::Cancelled;
 use numeric::Relation;
@@ -18,6 +18,8 @@ use crate::model::Curve;
 
 /// Spirals traded at most.
 const TRADES: usize = 64;
+/// Strips weighed at most of those that pass the same promises.
+const ALIKE: usize = 12;
 /// Programs solved at most for nudges.
 const TRIES: usize = 24;
 /// Spirals up to which nudges are tried: more come from the field, not from single counts.
@@ -42,7 +44,7 @@ impl Ground<'_> {
         let needed = chords::needed(self.surface, self.layout, edge);
         let asked = Asked::new(promises, &needed, edge, self.options.search_nodes);
         let market = Market::new(self, &asked, &rings);
-        let mut plan = market.traded(plan);
+        let mut plan = market.traded(plan)?;
         let mut held: Vec<Held> = Vec::new();
         let mut tries = 0;
         'better: loop {
@@ -59,7 +61,7 @@ impl Ground<'_> {
                 tries += 1;
                 held.push(nudge);
                 if let Some(next) = self.nudged(&asked, &held, &plan) {
-                    let next = market.traded(next);
+                    let next = market.traded(next)?;
                     let left = strands(self.layout, &next, &rings);
                     if left.iter().filter(|s| s.spirals).count() < spirals.len() {
                         plan = next;
@@ -123,15 +125,16 @@ impl<'a> Market<'a> {
     }
 
     /// The plan after all trades that are worth it.
-    fn traded(&self, mut plan: Plan) -> Plan {
+    fn traded(&self, mut plan: Plan) -> Result<Plan, Cancelled> {
         for _ in 0..TRADES {
+            self.ground.task.checkpoint()?;
             let strands = strands(self.ground.layout, &plan, self.rings);
             match self.best_trade(&plan, &strands) {
                 Some(next) => plan = next,
                 None => break,
             }
         }
-        plan
+        Ok(plan)
     }
 
     /// The cheapest plan with a spiral less, if it is worth its cost.
@@ -140,19 +143,19 @@ impl<'a> Market<'a> {
         if !strands.iter().any(|s| s.spirals && !s.is_lost) {
             return None;
         }
-        let goods: Vec<usize> = (0..strands.len())
-            .filter(|&s| !strands[s].spirals && !strands[s].is_lost)
-            .collect();
         let profiles: Vec<Vec<u32>> = strands.iter().map(|s| self.profile(s)).collect();
+        let goods = distinct(strands, |s| !s.spirals);
+        let put_in = self.cheapest(plan, strands, &profiles, &goods, 1.0);
+        let taken_out = self.cheapest(plan, strands, &profiles, &goods, -1.0);
         // What can be put in, by the promises that it adds to.
         let mut offers: BTreeMap<Vec<u32>, Vec<Vec<usize>>> = BTreeMap::new();
         offers
             .entry(vec![0; self.promises.len()])
             .or_default()
             .push(Vec::new());
-        for (i, &a) in goods.iter().enumerate() {
+        for (i, &a) in put_in.iter().enumerate() {
             offers.entry(profiles[a].clone()).or_default().push(vec![a]);
-            for &b in &goods[i..] {
+            for &b in &put_in[i..] {
                 offers
                     .entry(sum(&profiles[a], &profiles[b]))
                     .or_default()
@@ -161,9 +164,9 @@ impl<'a> Market<'a> {
         }
         let now = self.cost(plan);
         let mut best: Option<(f64, Plan)> = None;
-        for out in (0..strands.len()).filter(|&s| strands[s].spirals && !strands[s].is_lost) {
+        for out in distinct(strands, |s| s.spirals) {
             let alone = [(out, None)];
-            let with = goods.iter().map(|&c| (out, Some(c)));
+            let with = taken_out.iter().map(|&c| (out, Some(c)));
             for (out, also) in alone.into_iter().chain(with) {
                 let mut asked = profiles[out].clone();
                 if let Some(c) = also {
@@ -187,6 +190,35 @@ impl<'a> Market<'a> {
             }
         }
         best.map(|b| b.1)
+    }
+
+    /// Of strips that pass the same promises, the few that one more (`sign` +1) or one fewer (−1)
+    /// costs least. Trades are triples of strips, so this is what bounds their number: without
+    /// promises, all strips pass the same ones.
+    fn cheapest(
+        &self,
+        plan: &Plan,
+        strands: &[Strand],
+        profiles: &[Vec<u32>],
+        of: &[usize],
+        sign: f64,
+    ) -> Vec<usize> {
+        let cost = |s: &usize| -> f64 {
+            let more = strands[*s].arcs.iter().map(|&(a, passes)| {
+                let n = f64::from(plan.arcs[a]);
+                self.stretch(a, n + sign * f64::from(passes)) - self.stretch(a, n)
+            });
+            more.sum()
+        };
+        let mut ranked: Vec<(f64, usize)> = of.iter().map(|s| (cost(s), *s)).collect();
+        ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        let mut taken: BTreeMap<&[u32], usize> = BTreeMap::new();
+        ranked.retain(|&(_, s)| {
+            let so_far = taken.entry(&profiles[s]).or_default();
+            *so_far += 1;
+            *so_far <= ALIKE
+        });
+        ranked.into_iter().map(|r| r.1).collect()
     }
 
     /// How often a strip passes the arcs of each promise.
@@ -290,6 +322,42 @@ impl<'a> Market<'a> {
     }
 }
 
+/// One strip of each set that runs beside each other all the way, of those wanted.
+fn distinct(strands: &[Strand], wanted: impl Fn(&Strand) -> bool) -> Vec<usize> {
+    let mut seen = BTreeSet::new();
+    (0..strands.len())
+        .filter(|&s| !strands[s].is_lost && wanted(&strands[s]))
+        .filter(|&s| seen.insert((&strands[s].arcs, &strands[s].spokes)))
+        .collect()
+}
+
 fn sum(a: &[u32], b: &[u32]) -> Vec<u32> {
     a.iter().zip(b).map(|(a, b)| a + b).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A hand with six rings and no counts took minutes: every strip could be traded for every
+    /// pair of strips, and strips that run beside each other were each tried.
+    #[test]
+    fn strips_beside_each_other_are_weighed_once() {
+        let strand = |arc: usize, spirals: bool, is_lost: bool| Strand {
+            arcs: vec![(arc, 1)],
+            spokes: Vec::new(),
+            spirals,
+            is_lost,
+        };
+        let strands = [
+            strand(0, false, false),
+            strand(0, false, false),
+            strand(1, true, false),
+            strand(2, false, true),
+            strand(3, false, false),
+            strand(0, false, false),
+        ];
+        assert_eq!(distinct(&strands, |s| !s.spirals), [0, 4]);
+        assert_eq!(distinct(&strands, |s| s.spirals), [2]);
+    }
 }
