@@ -9,20 +9,24 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What each crate may use of the workspace, tests and build scripts included.
-const MAY_USE: [(&str, &[&str]); 13] = [
+const MAY_USE: [(&str, &[&str]); 14] = [
     ("base", &[]),
     ("mesh", &["base"]),
     ("numeric", &["base"]),
     ("files", &["base", "mesh"]),
     ("engine", &["base", "mesh", "numeric"]),
+    ("finish", &["base", "mesh", "numeric", "engine"]),
     // Demo for tests alone.
-    ("session", &["base", "mesh", "files", "engine", "demo"]),
+    (
+        "session",
+        &["base", "mesh", "files", "engine", "finish", "demo"],
+    ),
     ("report", &["base", "mesh"]),
     ("demo", &["base", "mesh"]),
     (
         "cli",
         &[
-            "base", "mesh", "files", "engine", "session", "report", "demo",
+            "base", "mesh", "files", "engine", "finish", "session", "report", "demo",
         ],
     ),
     // Plain slices alone.
@@ -30,10 +34,13 @@ const MAY_USE: [(&str, &[&str]); 13] = [
     (
         "desk",
         &[
-            "base", "mesh", "files", "engine", "session", "render", "demo",
+            "base", "mesh", "files", "engine", "finish", "session", "render", "demo",
         ],
     ),
-    ("bench", &["base", "mesh", "engine", "session", "demo"]),
+    (
+        "bench",
+        &["base", "mesh", "engine", "finish", "session", "demo"],
+    ),
     (
         "corpus",
         &[

@@ -1,0 +1,1 @@
+//! Layers: what lies under or over the surface, and room between.

@@ -1,0 +1,1 @@
+//! Trims: cloth with thickness at an opening or along a loop.
