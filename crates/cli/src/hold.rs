@@ -2,11 +2,11 @@
 
 use std::path::PathBuf;
 
-use engine::hold::{Held, Region, grow};
-use engine::model::{Hold, Plane};
+use engine::hold::Region;
+use engine::model::Plane;
 use engine::symmetry::{self, PlaneChoice};
-use files::{HoldSpec, JobFile};
-use mesh::QuadMesh;
+use files::JobFile;
+use session::HoldingError;
 
 use crate::args;
 use crate::job::{self, Order};
@@ -31,23 +31,20 @@ pub fn run(words: &args::Hold, meter: &Meter) -> Result<bool, Refusal> {
         _ => Region::Groups(words.group.clone()),
     };
     let name = words.name.trim();
-    let hold = grow(&surface, &region, plane, name).map_err(|source| Refusal::Region {
-        surface: words.surface.display().to_string(),
-        source: source.into(),
+    let ready = session::holding(&file, &surface, &region, plane, name);
+    let ready = ready.map_err(|source| match source {
+        HoldingError::Taken { path } => Refusal::Taken { path },
+        HoldingError::File(problem) => Order::of(file.clone()).hold_refusal(problem),
+        HoldingError::Region(source) => of_surface(words, source.into()),
+        HoldingError::Together(source) => of_surface(words, source.into()),
     })?;
-    let path = stored(&file, name)?;
-    let spec = spec_with(&file, name, &path);
-    let (quads, rim) = (hold.quads.len(), hold.rim.len());
-    let text = files::held_text(&mesh_of(&hold), &hold.rim, &header(&file, name));
-    // The holds of the job must go together.
-    let mut order = Order::of(file.clone());
-    order.spec.holds.retain(|h| h.name != name);
-    let mut holds = order.holds()?;
-    holds.push(hold);
-    Held::new(&holds, plane).map_err(|source| Refusal::Region {
-        surface: words.surface.display().to_string(),
-        source: source.into(),
-    })?;
+    let session::Holding {
+        spec,
+        path,
+        text,
+        quads,
+        rim,
+    } = ready;
     file.update(spec)?;
     let folder = file
         .path()
@@ -101,53 +98,9 @@ fn plane_of(file: &JobFile, meter: &Meter) -> Result<Option<Plane>, Refusal> {
     }
 }
 
-/// The name of the hold's file beside the job; a file that belongs to something else is left alone.
-fn stored(file: &JobFile, name: &str) -> Result<PathBuf, Refusal> {
-    let known = file.spec().holds.iter().find(|h| h.name == name);
-    let word: String = name
-        .chars()
-        .map(|c| if c.is_alphanumeric() { c } else { '_' })
-        .collect();
-    let stem = file.path().file_stem().map(|s| s.to_string_lossy());
-    let path = PathBuf::from(format!("{}.{word}.obj", stem.unwrap_or_default()));
-    let spec = HoldSpec {
-        name: name.to_owned(),
-        file: path.clone(),
-        line: 0,
-    };
-    let full = file.hold_path(&spec);
-    if known.is_none_or(|h| h.file != path) && full.exists() {
-        return Err(Refusal::Taken { path: full });
+fn of_surface(words: &args::Hold, source: Box<dyn std::error::Error + Send + Sync>) -> Refusal {
+    Refusal::Region {
+        surface: words.surface.display().to_string(),
+        source,
     }
-    Ok(path)
-}
-
-fn spec_with(file: &JobFile, name: &str, path: &std::path::Path) -> files::JobSpec {
-    let mut spec = file.spec().clone();
-    match spec.holds.iter_mut().find(|h| h.name == name) {
-        Some(hold) => hold.file = path.to_owned(),
-        None => spec.holds.push(HoldSpec {
-            name: name.to_owned(),
-            file: path.to_owned(),
-            line: 0,
-        }),
-    }
-    spec
-}
-
-fn mesh_of(hold: &Hold) -> QuadMesh {
-    QuadMesh {
-        positions: hold.positions.clone(),
-        quads: hold.quads.clone(),
-        groups: Vec::new(),
-    }
-}
-
-fn header(file: &JobFile, name: &str) -> String {
-    format!(
-        "Hold '{name}' of the job {}: quads that runs leave bit for bit as they are.\n\
-         Units: {}. Lines (l) are edges at which the rest of the surface goes on.",
-        file.spec().name,
-        file.spec().units
-    )
 }

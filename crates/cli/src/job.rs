@@ -62,7 +62,8 @@ impl Order {
         session::holds_of(&self.file, &self.spec).map_err(read)
     }
 
-    fn hold_refusal(&self, problem: session::HoldFileError) -> Refusal {
+    /// What is wrong with a hold's file, with the job file and the hold's line.
+    pub fn hold_refusal(&self, problem: session::HoldFileError) -> Refusal {
         Refusal::Read {
             place: format!(
                 "{}:{}: hold '{}': ",

@@ -47,10 +47,7 @@ impl Polyline {
         let mut best: Option<Near> = None;
         for piece in 0..self.pieces() {
             let (a, b) = self.piece(piece);
-            let ab = b - a;
-            let share =
-                ((p - a).dot(ab) / ab.length_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
-            let point = a + ab * share;
+            let point = runs::nearest_on_piece(p, a, b);
             let distance = point.distance(p);
             if best.is_none_or(|near| distance < near.distance) {
                 best = Some(Near {

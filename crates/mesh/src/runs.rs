@@ -13,6 +13,13 @@ pub fn pieces(count: usize, closed: bool) -> impl Iterator<Item = (usize, usize)
     (0..last).map(move |i| (i, (i + 1) % count))
 }
 
+/// The point of the straight piece from `a` to `b` that is nearest to a point.
+pub fn nearest_on_piece(p: DVec3, a: DVec3, b: DVec3) -> DVec3 {
+    let ab = b - a;
+    let share = ((p - a).dot(ab) / ab.length_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
+    a + ab * share
+}
+
 /// Length, model units.
 pub fn length(points: &[DVec3], closed: bool) -> f64 {
     pieces(points.len(), closed)

@@ -6,6 +6,7 @@
 mod checked;
 mod document;
 pub mod draw;
+mod holding;
 mod job;
 mod keep;
 mod pipeline;
@@ -14,6 +15,7 @@ mod worker;
 
 pub use checked::{checked, mirror};
 pub use document::{Changed, Document, DocumentError, Recovery, Watched};
+pub use holding::{Holding, HoldingError, holding};
 pub use job::{HoldFileError, guides_of, holds_of, intent_of, lines_named, plane_of, settings_of};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};
 pub use sculpt::{TakeError, take_in};

@@ -31,6 +31,8 @@ pub enum Region {
     },
     /// Quads of one of these groups of the surface.
     Groups(Vec<String>),
+    /// These quads of the surface; numbers beyond it count for nothing.
+    Quads(Vec<u32>),
 }
 
 /// Why a region can't be held.
@@ -49,6 +51,9 @@ pub enum RegionError {
         /// Distance to the nearest quad's middle, model units.
         nearest: f64,
     },
+    /// No quad is marked at all.
+    #[error("no quad of the surface is marked. Mark those that are to stay as they are")]
+    Unmarked,
     /// A group that isn't there.
     #[error("the surface has no group '{group}'. Its groups are {known}")]
     NoGroup {
@@ -193,6 +198,20 @@ impl<'a> Whole<'a> {
                 }
                 self.mirrored_too(&mut marked);
                 Ok(marked)
+            }
+            Region::Quads(quads) => {
+                let mut marked = vec![false; count];
+                for &q in quads {
+                    if let Some(mark) = marked.get_mut(q as usize) {
+                        *mark = true;
+                    }
+                }
+                self.mirrored_too(&mut marked);
+                if marked.contains(&true) {
+                    Ok(marked)
+                } else {
+                    Err(RegionError::Unmarked)
+                }
             }
         }
     }

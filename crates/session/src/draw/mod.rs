@@ -6,6 +6,7 @@
 //! stroke.
 
 mod line;
+mod paint;
 mod pick;
 mod reshape;
 mod ring;
@@ -18,7 +19,8 @@ use engine::model::{Plane, Sculpt};
 use mesh::{DVec3, Polyline, TriTopology};
 use thiserror::Error;
 
-pub use pick::{OnGuide, OnSurface, guide_under, surface_under};
+pub use paint::Painted;
+pub use pick::{OnGuide, OnSurface, QuadIndex, guide_under};
 pub use snap::{Snap, SnapTo};
 pub use tidy::{free_name, joined, simplified, split_closed, split_open};
 

@@ -1,6 +1,9 @@
 //! What lies under the pen.
 
-use mesh::{DVec3, QuadMesh, runs};
+use std::collections::BTreeSet;
+use std::sync::Arc;
+
+use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh, runs};
 
 use super::{Hit, Pen, Ray};
 
@@ -75,49 +78,55 @@ pub struct OnSurface {
     pub side: usize,
 }
 
-/// The quad under a ray: the first that it meets, seen from either side. Reads every quad.
-pub fn surface_under(surface: &QuadMesh, ray: &Ray) -> Option<OnSurface> {
-    let at = |v: u32| surface.positions.get(v as usize).copied();
-    let mut best: Option<(f64, u32, [DVec3; 4])> = None;
-    for (quad, corners) in (0u32..).zip(&surface.quads) {
-        let [Some(a), Some(b), Some(c), Some(d)] = corners.map(at) else {
-            continue;
-        };
-        for triangle in [[a, b, c], [a, c, d]] {
-            if let Some(distance) = meets(ray, triangle)
-                && best.is_none_or(|b| distance < b.0)
-            {
-                best = Some((distance, quad, [a, b, c, d]));
-            }
-        }
-    }
-    let (distance, quad, corners) = best?;
-    let place = ray.at(distance);
-    let nearest =
-        |of: &dyn Fn(usize) -> f64| (0..4).min_by(|&i, &j| of(i).total_cmp(&of(j))).unwrap_or(0);
-    let vertex = nearest(&|i| corners[i].distance(place));
-    let side =
-        nearest(&|i| super::tidy::distance_to_piece(place, corners[i], corners[(i + 1) % 4]));
-    Some(OnSurface {
-        quad,
-        at: place,
-        vertex: surface.quads[quad as usize][vertex],
-        side,
-    })
+/// A surface of quads, to be asked what lies under the pen.
+#[derive(Debug)]
+pub struct QuadIndex {
+    quads: Vec<[u32; 4]>,
+    positions: Vec<DVec3>,
+    index: SurfaceIndex,
 }
 
-/// Distance along a ray to a triangle: Möller & Trumbore 1997.
-fn meets(ray: &Ray, [a, b, c]: [DVec3; 3]) -> Option<f64> {
-    let (ab, ac) = (b - a, c - a);
-    let across = ray.direction.cross(ac);
-    let scale = ab.dot(across);
-    if scale == 0.0 {
-        return None;
+impl QuadIndex {
+    /// Takes a surface in: two triangles a quad, cost n log n.
+    pub fn new(surface: &QuadMesh) -> Self {
+        let mesh = TriMesh {
+            positions: surface.positions.iter().map(|p| p.as_vec3()).collect(),
+            triangles: surface.triangulated(),
+        };
+        Self {
+            quads: surface.quads.clone(),
+            positions: surface.positions.clone(),
+            index: SurfaceIndex::new(Arc::new(mesh)),
+        }
     }
-    let from = ray.origin - a;
-    let u = from.dot(across) / scale;
-    let turned = from.cross(ab);
-    let v = ray.direction.dot(turned) / scale;
-    let distance = ac.dot(turned) / scale;
-    (u >= 0.0 && v >= 0.0 && u + v <= 1.0 && distance > 0.0).then_some(distance)
+
+    /// The quad under a ray: the first that it meets, seen from either side.
+    pub fn under(&self, ray: &Ray) -> Option<OnSurface> {
+        let hit = self.index.ray(ray.origin, ray.direction, f64::INFINITY)?;
+        let quad = hit.triangle / 2;
+        let vertices = self.quads.get(quad as usize)?;
+        let corners = vertices.map(|v| self.positions[v as usize]);
+        let place = hit.point;
+        let nearest = |of: &dyn Fn(usize) -> f64| {
+            (0..4).min_by(|&i, &j| of(i).total_cmp(&of(j))).unwrap_or(0)
+        };
+        let vertex = nearest(&|i| corners[i].distance(place));
+        let side =
+            nearest(&|i| super::tidy::distance_to_piece(place, corners[i], corners[(i + 1) % 4]));
+        Some(OnSurface {
+            quad,
+            at: place,
+            vertex: vertices[vertex],
+            side,
+        })
+    }
+
+    /// The quads that any of the rays meets first, rising.
+    pub fn under_all(&self, rays: &[Ray]) -> Vec<u32> {
+        let met: BTreeSet<u32> = rays
+            .iter()
+            .filter_map(|ray| Some(self.under(ray)?.quad))
+            .collect();
+        met.into_iter().collect()
+    }
 }

@@ -4,7 +4,6 @@ use engine::model::Plane;
 use mesh::{DVec3, runs};
 
 use super::Pen;
-use super::tidy::nearest_on_piece;
 
 /// What a point was drawn to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -108,6 +107,6 @@ impl Pen {
 
 fn nearest_on(points: &[DVec3], closed: bool, p: DVec3) -> Option<DVec3> {
     let pieces = runs::pieces(points.len(), closed);
-    let each = pieces.map(|(i, j)| nearest_on_piece(p, points[i], points[j]));
+    let each = pieces.map(|(i, j)| runs::nearest_on_piece(p, points[i], points[j]));
     each.min_by(|x, y| x.distance(p).total_cmp(&y.distance(p)))
 }

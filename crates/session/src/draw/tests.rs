@@ -253,9 +253,14 @@ fn the_quad_corner_and_edge_under_a_ray() {
         origin: DVec3::new(x, y, 5.0),
         direction: DVec3::NEG_Z,
     };
-    let found = surface_under(&surface, &ray(0.9, 0.6)).unwrap();
+    let index = QuadIndex::new(&surface);
+    let found = index.under(&ray(0.9, 0.6)).unwrap();
     assert_eq!((found.quad, found.vertex, found.side), (0, 2, 1));
-    assert!(surface_under(&surface, &ray(1.1, 0.5)).is_none());
+    assert!(index.under(&ray(1.1, 0.5)).is_none());
+    assert_eq!(
+        index.under_all(&[ray(0.1, 0.2), ray(2.0, 0.0), ray(0.9, 0.6)]),
+        [0]
+    );
 }
 
 #[test]
@@ -318,4 +323,62 @@ mod any {
             })?;
         }
     }
+}
+
+/// A ray along −z through a pixel of a view whose pixels are hundredths of a unit.
+fn pixel(at: glam::DVec2) -> Ray {
+    Ray {
+        origin: (at / 100.0).extend(50.0),
+        direction: DVec3::NEG_Z,
+    }
+}
+
+#[test]
+fn a_dab_is_a_circle_of_the_brush_and_a_stroke_its_sweep() {
+    use glam::DVec2;
+    let pen = tube();
+    let dab = pen
+        .painted(&[DVec2::new(0.0, 100.0)], 80.0, pixel, 1e-3)
+        .unwrap();
+    assert!(dab.outline.closed);
+    for p in &dab.outline.points {
+        let from_middle = p.truncate().distance(DVec2::new(0.0, 1.0));
+        // Half a cell inside the rim, and less by smoothing.
+        assert!((0.6..=0.8).contains(&from_middle), "{p}");
+        assert!(p.z > 2.8);
+    }
+    // Up and down, and up again over itself: a stadium, whose outline has length 2 l + 2 π r.
+    let path = [-300.0, 300.0, -300.0].map(|y| DVec2::new(0.0, y));
+    let swept = pen.painted(&path, 80.0, pixel, 1e-3).unwrap();
+    let flat: Vec<DVec3> = swept.outline.points.iter().map(|p| p.with_z(0.0)).collect();
+    let expected = 2.0 * 6.0 + TAU * 0.7;
+    let length = runs::length(&flat, true);
+    assert!(
+        (length / expected - 1.0).abs() < 0.05,
+        "{length} {expected}"
+    );
+    assert!(swept.rays.len() > dab.rays.len());
+}
+
+#[test]
+fn paint_stays_on_the_limb_that_the_stroke_began_on() {
+    use glam::DVec2;
+    // A sheet that falls off steeply at x = 2.
+    let mut mesh = mesh::TriMesh::default();
+    for (x, z) in [(-9.0, 0.0), (2.0, 0.0), (2.01, -30.0), (9.0, -30.0)] {
+        let ends = [-9.0, 9.0].map(|y| DVec3::new(x, y, z).as_vec3());
+        mesh.positions.extend(ends);
+    }
+    for i in [0, 2, 4] {
+        mesh.triangles
+            .extend([[i, i + 2, i + 3], [i, i + 3, i + 1]]);
+    }
+    let pen = taken(mesh);
+    let path = [0.0, 100.0, 200.0, 300.0, 400.0].map(|x| DVec2::new(x, 0.0));
+    let painted = pen.painted(&path, 60.0, pixel, 1e-3).unwrap();
+    for p in &painted.outline.points {
+        assert!(p.z > -3.0, "{p}");
+    }
+    let missed = pen.painted(&[DVec2::new(9000.0, 0.0)], 60.0, pixel, 1e-3);
+    assert_eq!(missed, Err(DrawError::Missed));
 }

@@ -51,16 +51,9 @@ fn thinned(points: &[DVec3], tolerance: f64) -> Vec<DVec3> {
     kept.filter(|(_, keep)| *keep).map(|(p, _)| *p).collect()
 }
 
-/// The point of a straight piece that is nearest to a point.
-pub(super) fn nearest_on_piece(p: DVec3, a: DVec3, b: DVec3) -> DVec3 {
-    let ab = b - a;
-    let share = ((p - a).dot(ab) / ab.length_squared().max(f64::MIN_POSITIVE)).clamp(0.0, 1.0);
-    a + ab * share
-}
-
 /// Distance of a point to a straight piece.
 pub(super) fn distance_to_piece(p: DVec3, a: DVec3, b: DVec3) -> f64 {
-    p.distance(nearest_on_piece(p, a, b))
+    p.distance(runs::nearest_on_piece(p, a, b))
 }
 
 /// An open curve cut at a place of a piece: both parts share the place. `None` at an end.
