@@ -6,11 +6,12 @@ use std::time::{Duration, Instant};
 use base::{Findings, Level};
 use engine::check::Measures;
 use mesh::DVec3;
-use session::draw::Pen;
+use session::draw::{Pen, QuadIndex};
 use session::{Changed, Document, Event, Order, Outcome, Recovery, Watched, Way, Worker};
 
 use crate::hand::Hand;
 use crate::opening::{Opened, Opening, Start};
+use crate::sheets::FileSheet;
 use crate::view::{Shown, View};
 
 /// Shortest time between two pictures that only show that work goes on: it reports far more often.
@@ -29,6 +30,10 @@ pub(crate) struct Job {
     pub taken: Findings,
     /// The last surface.
     pub outcome: Option<Arc<Outcome>>,
+    /// The last surface, to be asked what lies under the pen.
+    pub quads: Option<QuadIndex>,
+    /// Quads that the job holds, by their corners.
+    pub held: Vec<engine::model::Hold>,
     pub measures: Option<Box<Measures>>,
     /// Findings of the last surface's check.
     pub checks: Findings,
@@ -58,6 +63,10 @@ pub struct Desk {
     /// The last thing that the desk has to say, and whether it is a trouble.
     pub(crate) word: Option<(String, bool)>,
     pub(crate) help: bool,
+    /// Whether the last step was an edit of the surface, of which nothing is known yet.
+    pub(crate) edited: bool,
+    /// The file that is asked for.
+    pub(crate) file_sheet: Option<FileSheet>,
     /// The finding that is shown.
     pub(crate) finding: Option<usize>,
     pub(crate) asks_to_close: bool,
@@ -78,6 +87,8 @@ impl Desk {
             word: None,
             help: start == Start::Example,
             finding: None,
+            edited: false,
+            file_sheet: None,
             asks_to_close: false,
             wake: ctx.clone(),
             looked: Instant::now(),
@@ -124,6 +135,7 @@ impl Desk {
             pen,
             light,
             findings,
+            watched,
         } = opened;
         let ctx = self.wake.clone();
         let started = Worker::start(pen.sculpt().clone(), move || {
@@ -138,13 +150,15 @@ impl Desk {
         };
         self.view.show_sculpt(pen.sculpt(), light.as_ref());
         self.job = Some(Job {
-            watched: Watched::of(&document),
+            watched,
             document,
             pen,
             worker,
             recovery,
             taken: findings,
             outcome: None,
+            quads: None,
+            held: Vec::new(),
             measures: None,
             checks: Findings::default(),
             refusal: None,
@@ -172,6 +186,7 @@ impl Desk {
         let settings = session::settings_of(job.document.file(), job.document.spec());
         match (settings, &job.worker) {
             (Ok(settings), Some(worker)) => {
+                job.held.clone_from(&settings.holds);
                 job.progress = Some(("guides".to_owned(), 0.0));
                 worker.submit(Order {
                     stamp: job.stamp,
@@ -210,6 +225,12 @@ impl Desk {
                     job.progress = Some((stage, share));
                 }
                 Event::Surface { stamp, outcome, .. } if stamp == job.stamp => {
+                    job.quads = Some(QuadIndex::new(&outcome.surface));
+                    if std::mem::take(&mut self.edited)
+                        && let Some(sentence) = unplayed(&outcome)
+                    {
+                        self.word = Some((sentence, true));
+                    }
                     let before = job.outcome.replace(outcome);
                     if before.is_none() && self.view.sculpt == Shown::Full {
                         // From now on the surface is what is looked at.
@@ -245,6 +266,16 @@ impl Desk {
             job.outside.dedup();
         }
     }
+}
+
+/// Why the last edit isn't in a surface, if it isn't.
+fn unplayed(outcome: &Outcome) -> Option<String> {
+    let of_edits = ["edit-played", "edit-refused", "edit-no-place"];
+    let told = outcome.findings.iter();
+    let last = told
+        .filter(|f| of_edits.contains(&f.code.as_str()))
+        .last()?;
+    (last.code != of_edits[0]).then(|| last.sentence.clone())
 }
 
 impl Job {

@@ -23,12 +23,16 @@ pub enum Hand {
     /// Asks for a pole of three or five.
     Pin,
     /// Paints a place without poles.
-    NoPoles,
+    BarPoles,
+    /// Paints a part with smaller or larger quads.
+    Density,
+    /// Paints quads that stay as they are.
+    Hold,
 }
 
 impl Hand {
     /// All, in the order of the row of hands.
-    pub const ALL: [Hand; 9] = [
+    pub const ALL: [Hand; 11] = [
         Hand::Look,
         Hand::DrawRing,
         Hand::DrawLine,
@@ -37,7 +41,9 @@ impl Hand {
         Hand::Loops,
         Hand::Nudge,
         Hand::Pin,
-        Hand::NoPoles,
+        Hand::BarPoles,
+        Hand::Density,
+        Hand::Hold,
     ];
 
     /// Its name on the desk.
@@ -51,7 +57,9 @@ impl Hand {
             Hand::Loops => "Change loops",
             Hand::Nudge => "Nudge vertex",
             Hand::Pin => "Pin pole",
-            Hand::NoPoles => "Bar poles",
+            Hand::BarPoles => "Bar poles",
+            Hand::Density => "Paint density",
+            Hand::Hold => "Hold quads",
         }
     }
 
@@ -72,7 +80,11 @@ impl Hand {
             }
             Hand::Nudge => "Drag a vertex of the surface along the sculpt.",
             Hand::Pin => "Click where a pole of five is wanted; hold Shift for one of three.",
-            Hand::NoPoles => "Drag from the middle of a place outwards: no pole will lie in it.",
+            Hand::BarPoles => "Paint over a place: no pole will lie in it.",
+            Hand::Density => {
+                "Paint over a part: its quads become smaller, or larger, as its row in the list says."
+            }
+            Hand::Hold => "Paint over quads: later runs leave them as they are.",
         }
     }
 
@@ -87,7 +99,9 @@ impl Hand {
             Hand::Loops => Key::Num5,
             Hand::Nudge => Key::Num6,
             Hand::Pin => Key::Num7,
-            Hand::NoPoles => Key::Num8,
+            Hand::BarPoles => Key::Num8,
+            Hand::Density => Key::Num9,
+            Hand::Hold => Key::Minus,
         }
     }
 
@@ -101,9 +115,14 @@ impl Hand {
         }
     }
 
+    /// Whether it paints with a brush.
+    pub fn paints(self) -> bool {
+        matches!(self, Hand::BarPoles | Hand::Density | Hand::Hold)
+    }
+
     /// Whether it needs a surface to work on.
     pub fn needs_surface(self) -> bool {
-        matches!(self, Hand::Loops | Hand::Nudge)
+        matches!(self, Hand::Loops | Hand::Nudge | Hand::Hold)
     }
 }
 

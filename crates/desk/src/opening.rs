@@ -9,7 +9,7 @@ use demo::DemoOptions;
 use files::{GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec};
 use mesh::TriMesh;
 use session::draw::Pen;
-use session::{Document, Recovery};
+use session::{Document, Recovery, Watched};
 
 /// Triangles of the example's sculpt.
 const EXAMPLE_TRIANGLES: usize = 200_000;
@@ -61,6 +61,8 @@ pub struct Opened {
     pub light: Option<TriMesh>,
     /// What reading and intake found.
     pub findings: Findings,
+    /// Its files as they were read.
+    pub watched: Watched,
 }
 
 /// An opening under way.
@@ -145,6 +147,7 @@ fn open(start: Start, task: &Task) -> Result<Opened, String> {
         .then(|| mesh::decimate_in_sweeps(&sculpt.mesh, LIGHT / 2));
     let pen = Pen::new(sculpt).map_err(|e| e.to_string())?;
     Ok(Opened {
+        watched: Watched::of(&document),
         document,
         recovery,
         pen: Arc::new(pen),

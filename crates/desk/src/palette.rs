@@ -27,8 +27,10 @@ pub struct Palette {
     pub outline: Rgba,
     /// The centre line.
     pub centre: Rgba,
-    /// Places without poles, and what is held.
+    /// Places without poles.
     pub barred: Rgba,
+    /// Parts with a density of their own.
+    pub area: Rgba,
     /// Held quads.
     pub held: Rgba,
 }
@@ -43,6 +45,7 @@ pub const LIGHT: Palette = Palette {
     outline: [20, 26, 30, 255],
     centre: [90, 90, 90, 255],
     barred: [120, 60, 60, 255],
+    area: [30, 110, 96, 255],
     held: [196, 206, 178, 255],
 };
 
@@ -56,6 +59,7 @@ pub const DARK: Palette = Palette {
     outline: [246, 248, 246, 255],
     centre: [190, 196, 196, 255],
     barred: [232, 150, 140, 255],
+    area: [130, 214, 190, 255],
     held: [168, 184, 140, 255],
 };
 

@@ -1,10 +1,12 @@
 //! Above the view: the job as a file, and the row of hands.
 
-use egui::{Button, Ui};
+use egui::{Button, DragValue, Ui};
 
 use crate::desk::Desk;
 use crate::hand::Hand;
 use crate::opening::Start;
+use crate::sheets::FileWish;
+use crate::view::BRUSH;
 
 impl Desk {
     pub(super) fn bar(&mut self, ui: &mut Ui) {
@@ -16,12 +18,21 @@ impl Desk {
             let saved = self.job.as_ref().is_none_or(|job| job.document.is_saved());
             ui.strong(name);
             ui.label(if saved { "saved" } else { "not saved" });
+            let text = "Opens a job or a sculpt (Ctrl+O).";
+            if ui.button("Open").on_hover_text(text).clicked() {
+                self.ask_file(FileWish::Open);
+            }
             let save = ui.add_enabled(!saved, Button::new("Save"));
             if save
                 .on_hover_text("Writes the job file, whole or not at all (Ctrl+S).")
                 .clicked()
             {
                 self.save();
+            }
+            let text = "Writes the job to another file (Ctrl+Shift+S).";
+            let save_as = ui.add_enabled(self.job.is_some(), Button::new("Save as"));
+            if save_as.on_hover_text(text).clicked() {
+                self.ask_file(FileWish::SaveAs);
             }
             let (undo, redo) = self.job.as_ref().map_or((None, None), |job| {
                 let own = |label: Option<&str>| label.map(str::to_owned);
@@ -62,6 +73,13 @@ impl Desk {
                 if ui.add_enabled(has, button).on_hover_text(text).clicked() {
                     self.hand = hand;
                 }
+            }
+            if self.hand.paints() {
+                let label = ui.label("Brush");
+                let field = DragValue::new(&mut self.view.brush).range(BRUSH.1);
+                ui.add(field.fixed_decimals(0))
+                    .labelled_by(label.id)
+                    .on_hover_text("Radius of the brush.");
             }
         });
     }

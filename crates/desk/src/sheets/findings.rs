@@ -64,7 +64,7 @@ impl Desk {
     }
 
     /// Brings places into the middle of the picture and marks them.
-    fn go_to(&mut self, places: Vec<DVec3>) {
+    pub(super) fn go_to(&mut self, places: Vec<DVec3>) {
         if let Some(&first) = places.first() {
             let eye = self.view.camera.forward();
             let target = &mut self.view.camera;

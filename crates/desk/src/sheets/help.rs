@@ -26,7 +26,7 @@ impl Desk {
                 "Wheel, or two fingers: nearer and farther, towards the pointer.",
                 "Alt and arrows: turn. Home: everything in the picture.",
                 "Delete: take the picked guide away.",
-                "Ctrl+Z, Ctrl+Shift+Z: undo, redo. Ctrl+S: save.",
+                "Ctrl+Z, Ctrl+Shift+Z: undo, redo. Ctrl+S: save; with Shift: as another file. Ctrl+O: open.",
                 "Drop a job or a sculpt on the window to open it.",
                 "What isn't saved is kept beside the job and offered when it is opened again.",
             ] {

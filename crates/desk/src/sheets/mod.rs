@@ -1,11 +1,15 @@
 //! Panels around the view.
 
 mod bar;
+mod file;
 mod findings;
 mod foot;
 mod guides;
 mod help;
 mod part;
+mod places;
+
+pub(crate) use file::{FileSheet, FileWish};
 
 use egui::{Panel, ScrollArea, Ui};
 
@@ -20,7 +24,11 @@ impl Desk {
             .default_size(270.0)
             .min_size(210.0)
             .show(ui, |ui| {
-                ScrollArea::vertical().show(ui, |ui| self.guide_sheet(ui));
+                ScrollArea::vertical().show(ui, |ui| {
+                    self.guide_sheet(ui);
+                    ui.separator();
+                    self.place_sheet(ui);
+                });
             });
         Panel::right("findings")
             .default_size(300.0)
@@ -33,6 +41,7 @@ impl Desk {
                 });
             });
         self.help_window(ui.ctx());
+        self.file_window(ui.ctx());
         self.questions(ui.ctx());
     }
 }

@@ -19,6 +19,9 @@ use session::draw::Snap;
 /// How long what changed in a surface is lit up.
 const FRESH: Duration = Duration::from_millis(1600);
 
+/// Radius of the brush at first, and the least and greatest, points of the window.
+pub(crate) const BRUSH: (f32, std::ops::RangeInclusive<f32>) = (28.0, 6.0..=160.0);
+
 /// How one of the layers is shown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Shown {
@@ -70,6 +73,8 @@ pub struct View {
     /// Whether guides behind something show faintly.
     pub(crate) through: bool,
     pub(crate) drag: Option<Drag>,
+    /// Radius of the brush, points of the window.
+    pub(crate) brush: f32,
     /// What the pen is drawn to.
     pub(crate) snap: Option<Snap>,
     /// Where the finding that is shown lies.
@@ -100,6 +105,7 @@ impl Default for View {
             surface: Shown::Full,
             through: true,
             drag: None,
+            brush: BRUSH.0,
             snap: None,
             marked: Vec::new(),
             rect: Rect::ZERO,

@@ -3,7 +3,7 @@
 use egui::{Color32, CursorIcon, Rect, Sense, Stroke, Ui, WidgetInfo, pos2};
 use render::Scene;
 
-use crate::desk::Desk;
+use crate::desk::{Desk, Job};
 use crate::palette;
 
 impl Desk {
@@ -93,6 +93,21 @@ impl Desk {
         }
     }
 
+    /// The images beyond the mirror plane of a stroke under way, where they are in the picture.
+    fn twins(&self, job: &Job, path: &[glam::DVec2]) -> Vec<Vec<egui::Pos2>> {
+        let Some(plane) = job.plane() else {
+            return Vec::new();
+        };
+        let image = |pixel: &glam::DVec2| {
+            let hit = job.pen.hit(&self.view.ray(*pixel))?;
+            self.view.place_of(plane.mirror(hit.point))
+        };
+        let images: Vec<Option<egui::Pos2>> = path.iter().map(image).collect();
+        let runs = images.split(Option::is_none);
+        runs.map(|run| run.iter().flatten().copied().collect())
+            .collect()
+    }
+
     /// The stroke under way, and what it is drawn to.
     fn over(&self, ui: &Ui, rect: Rect) {
         let painter = ui.painter().with_clip_rect(rect);
@@ -104,11 +119,30 @@ impl Desk {
             let kind = self.hand.draws();
             let colour = kind.map_or(colours.outline, palette::of_kind);
             let path: Vec<egui::Pos2> = drag.path.iter().map(place).collect();
+            if self.hand.paints() {
+                let paint = palette::shown(colours.outline).gamma_multiply(0.35);
+                painter.line(path, Stroke::new(2.0 * view.brush, paint));
+                return;
+            }
+            if let Some(job) = self.job.as_ref().filter(|_| kind.is_some()) {
+                let twin = Stroke::new(2.0, palette::shown(colour).gamma_multiply(0.5));
+                painter.extend(
+                    self.twins(job, &drag.path)
+                        .into_iter()
+                        .map(|run| egui::Shape::line(run, twin)),
+                );
+            }
             painter.line(
                 path.clone(),
                 Stroke::new(5.0, palette::shown(colours.ground[0])),
             );
             painter.line(path, Stroke::new(2.5, palette::shown(colour)));
+        }
+        if self.hand.paints()
+            && let Some(at) = ui.ctx().pointer_hover_pos().filter(|at| rect.contains(*at))
+        {
+            let rim = Stroke::new(1.5, palette::shown(colours.outline));
+            painter.circle_stroke(at, view.brush, rim);
         }
         if let Some(snap) = view.snap
             && let Some(at) = view.place_of(snap.at)

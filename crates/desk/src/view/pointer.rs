@@ -3,7 +3,7 @@
 use egui::{Context, Modifiers, PointerButton, Pos2, Response};
 use glam::DVec2;
 use mesh::DVec3;
-use session::draw::{Hit, Ray, guide_under, surface_under};
+use session::draw::{Hit, Ray, guide_under};
 
 use super::{Drag, View};
 use crate::desk::{Desk, Job};
@@ -30,8 +30,6 @@ pub(crate) enum Grip {
     Vertex(DVec3),
     /// A loop of the surface.
     Loop(LoopGrip),
-    /// The middle of a place.
-    Middle(DVec3),
 }
 
 /// A loop under the pointer.
@@ -106,6 +104,7 @@ impl Desk {
                 });
             }
         }
+        self.view.snap = None;
         if response.dragged_by(by)
             && let Some(at) = pointer
         {
@@ -122,7 +121,6 @@ impl Desk {
                 self.dragging(modifiers);
             }
         }
-        self.view.snap = None;
         if response.drag_stopped_by(by)
             && let Some(drag) = self.view.drag.take()
         {
@@ -163,11 +161,10 @@ impl Desk {
             }
             Hand::Nudge => {
                 let surface = &job.outcome.as_ref()?.surface;
-                let found = surface_under(surface, &ray)?;
+                let found = job.quads.as_ref()?.under(&ray)?;
                 Some(Grip::Vertex(surface.positions[found.vertex as usize]))
             }
             Hand::Loops => job.loop_under(&ray).map(Grip::Loop),
-            Hand::NoPoles => job.pen.hit(&ray).map(|hit| Grip::Middle(hit.point)),
             _ => None,
         }
     }
@@ -186,6 +183,11 @@ impl View {
         pixels * self.camera.units_per_pixel_at(at, self.size().y)
     }
 
+    /// Radius of the brush, pixels of the picture.
+    pub(crate) fn brush_pixels(&self) -> f64 {
+        f64::from(self.brush * self.pixels_per_point)
+    }
+
     /// Model units within which things are under the pointer.
     pub(crate) fn reach(&self, at: DVec3) -> f64 {
         self.length(REACH, at)
@@ -201,6 +203,17 @@ impl Job {
     pub(crate) fn guides(&self) -> impl Iterator<Item = (&[DVec3], bool)> + Clone {
         let guides = self.document.spec().guides.iter();
         guides.map(|g| (&g.points[..], g.closed))
+    }
+
+    /// The guides but one, as [`Job::guides`].
+    pub(crate) fn guides_but<'a>(
+        &'a self,
+        name: &'a str,
+    ) -> impl Iterator<Item = (&'a [DVec3], bool)> + Clone {
+        let guides = self.document.spec().guides.iter();
+        guides
+            .filter(move |g| g.name != name)
+            .map(|g| (&g.points[..], g.closed))
     }
 
     fn snap(&self, p: DVec3, reach: f64) -> Option<session::draw::Snap> {
@@ -224,7 +237,7 @@ impl Job {
 
     pub(crate) fn loop_under(&self, ray: &Ray) -> Option<LoopGrip> {
         let surface = &self.outcome.as_ref()?.surface;
-        let found = surface_under(surface, ray)?;
+        let found = self.quads.as_ref()?.under(ray)?;
         let corners = surface.quads[found.quad as usize].map(|v| surface.positions[v as usize]);
         let corner = |k: usize| corners[(found.side + k) % 4];
         let (a, b) = (corner(0), corner(1));

@@ -20,13 +20,43 @@ const OUTLINE: Slot = Slot(6);
 const GUIDES: Slot = Slot(7);
 const POLES: Slot = Slot(8);
 const WISHES: Slot = Slot(9);
-const MARKED: Slot = Slot(10);
+const LINES: Slot = Slot(10);
+const OPENINGS: Slot = Slot(11);
+const PLACES: Slot = Slot(12);
+const MARKED: Slot = Slot(13);
+
+/// Dashes tell kinds of guides apart without colour: rings have none, lines long ones, openings short ones.
+const DASHES: [(Slot, f32); 3] = [(GUIDES, 0.0), (LINES, 16.0), (OPENINGS, 5.0)];
 
 /// Corners of quads, told by their bits: which quads are in another surface too.
 pub(super) type Shapes = BTreeSet<[[u64; 3]; 4]>;
 
 fn shape(mesh: &QuadMesh, quad: &[u32; 4]) -> [[u64; 3]; 4] {
     quad.map(|v| mesh.positions[v as usize].to_array().map(f64::to_bits))
+}
+
+/// The corners of a quad, wherever it begins.
+fn corners(mut quad: [[u64; 3]; 4]) -> [[u64; 3]; 4] {
+    quad.sort_unstable();
+    quad
+}
+
+/// The quads that the job holds, and their images.
+fn held_corners(job: &Job, plane: Option<Plane>) -> Shapes {
+    let mut all = Shapes::new();
+    for hold in &job.held {
+        for quad in &hold.quads {
+            let points = quad.map(|v| hold.positions.get(v as usize).copied());
+            let [Some(a), Some(b), Some(c), Some(d)] = points else {
+                continue;
+            };
+            let own = [a, b, c, d];
+            let bits = |points: [DVec3; 4]| corners(points.map(|p| p.to_array().map(f64::to_bits)));
+            all.insert(bits(own));
+            all.extend(plane.map(|plane| bits(own.map(|p| plane.mirror(p)))));
+        }
+    }
+    all
 }
 
 /// The quads of a surface.
@@ -165,11 +195,19 @@ impl View {
             colour: colours.outline,
             ..Look::default()
         };
-        scene.set_look(EDGES, line(surface_shown, 1.2, false));
+        let faded = Look {
+            opacity: surface_opacity,
+            ..line(surface_shown, 1.2, false)
+        };
+        scene.set_look(EDGES, faded);
         scene.set_look(CENTRE, line(true, 1.0, false));
         scene.set_look(TWINS, line(true, 1.5, false));
         scene.set_look(OUTLINE, line(true, 6.5, false));
-        scene.set_look(GUIDES, line(true, 3.0, self.through));
+        for (slot, dash) in DASHES {
+            let guides = line(true, 3.0, self.through);
+            scene.set_look(slot, Look { dash, ..guides });
+        }
+        scene.set_look(PLACES, line(true, 2.0, self.through));
         scene.set_look(POLES, line(surface_shown, 1.0, false));
         scene.set_look(WISHES, line(true, 2.0, self.through));
         scene.set_look(MARKED, line(true, 1.0, true));
@@ -185,8 +223,10 @@ impl View {
         let surface = &outcome.surface;
         let positions: Vec<[f32; 3]> = surface.positions.iter().map(|&p| single(p)).collect();
         let before = self.fresh.as_ref().map(|f| &f.0);
+        let held = job.map_or_else(BTreeSet::new, |job| held_corners(job, outcome.plane));
         let colour = |quad: &[u32; 4]| match before {
             Some(before) if !before.contains(&shape(surface, quad)) => colours.fresh,
+            _ if held.contains(&corners(shape(surface, quad))) => colours.held,
             _ => colours.surface[0],
         };
         let tints: Vec<Rgba> = surface.quads.iter().map(colour).collect();
@@ -220,14 +260,20 @@ impl View {
 }
 
 fn set_guides(scene: &mut Scene, job: Option<&Job>, picked: Option<&str>, colours: &Palette) {
-    let (mut lines, mut twins, mut outline, mut wishes) = (vec![], vec![], vec![], vec![]);
+    let (mut places, mut twins, mut outline, mut wishes) = (vec![], vec![], vec![], vec![]);
+    let mut lines = [vec![], vec![], vec![]];
     if let Some(job) = job {
         let plane = job.plane();
         let tolerance = job.tolerance();
         for guide in &job.document.spec().guides {
             let colour = palette::of_kind(guide.kind);
             let of = |points: &[DVec3], colour| pieces(points, guide.closed, colour);
-            lines.extend(of(&guide.points, colour));
+            let kind = match guide.kind {
+                files::GuideKind::Ring => 0,
+                files::GuideKind::Line => 1,
+                files::GuideKind::Opening => 2,
+            };
+            lines[kind].extend(of(&guide.points, colour));
             if picked == Some(guide.name.as_str()) {
                 outline.extend(of(&guide.points, colours.outline));
                 let grips = guide.points.iter();
@@ -247,15 +293,23 @@ fn set_guides(scene: &mut Scene, job: Option<&Job>, picked: Option<&str>, colour
                 Shape::Ring,
             ));
         }
-        for area in &job.document.spec().keep_outs {
-            if let files::KeepOutPlace::Region(files::RegionSpec::Around { at, reach }) =
-                &area.place
-            {
-                lines.extend(circle(job, *at, *reach, colours.barred));
-            }
+        let spec = job.document.spec();
+        let barred = spec.keep_outs.iter().filter_map(|k| match &k.place {
+            files::KeepOutPlace::Region(region) => Some((region, colours.barred)),
+            files::KeepOutPlace::Guide { .. } => None,
+        });
+        let areas = spec.areas.iter().map(|a| (&a.region, colours.area));
+        for (region, colour) in barred.chain(areas) {
+            places.extend(match region {
+                files::RegionSpec::Around { at, reach } => circle(job, *at, *reach, colour),
+                files::RegionSpec::Outline(points) => pieces(points, true, colour),
+            });
         }
     }
-    scene.set(GUIDES, &Item::Lines(&lines));
+    for ((slot, _), lines) in DASHES.iter().zip(&lines) {
+        scene.set(*slot, &Item::Lines(lines));
+    }
+    scene.set(PLACES, &Item::Lines(&places));
     scene.set(TWINS, &Item::Lines(&twins));
     scene.set(OUTLINE, &Item::Lines(&outline));
     scene.set(WISHES, &Item::Marks(&wishes));
