@@ -360,3 +360,169 @@ fn loops_are_put_in_by_a_click_and_a_guide_is_bent_by_a_drag() {
     settle(&mut desk);
     assert_eq!(ring(&desk).1.points, drawn.points);
 }
+
+/// A stroke over the front of the coat, a few quads long.
+fn over_the_front(desk: &Harness<'_, Desk>) -> Vec<Pos2> {
+    let from = front_quad(desk);
+    (0..=8)
+        .map(|i| from + Vec2::new(2.0, 6.0) * i as f32)
+        .collect()
+}
+
+#[test]
+fn a_painted_density_is_listed_changed_and_taken_out() {
+    let folder = Folder::new("paint");
+    let mut desk = desk(&folder.job());
+    let before = desk.state().text().unwrap().to_owned();
+    desk.get_by_label("front").click();
+    desk.run_steps(2);
+    desk.key_press(egui::Key::Num9);
+    desk.run_steps(2);
+    let path = over_the_front(&desk);
+    let at = |desk: &Harness<'_, Desk>| {
+        let job = files::JobFile::parse("coat.toml".as_ref(), desk.state().text().unwrap());
+        job.unwrap().spec().areas.clone()
+    };
+    stroke(&mut desk, &path, Modifiers::default());
+    settle(&mut desk);
+    let areas = at(&desk);
+    assert_eq!(areas.len(), 1);
+    assert_eq!(areas[0].size, files::AreaSize::Density(1.5));
+    let files::RegionSpec::Outline(outline) = &areas[0].region else {
+        panic!("{:?}", areas[0].region);
+    };
+    // The outline lies around the stroke in the picture, no further off than the brush is wide.
+    for p in outline {
+        let place = desk.state().place_of(*p).unwrap();
+        let off = path
+            .iter()
+            .map(|q| q.distance(place))
+            .fold(f32::MAX, f32::min);
+        assert!(off <= 29.0, "{off}");
+    }
+    desk.get_by_label("Density of area 1");
+    desk.get_by_label("Take out area 1").click();
+    settle(&mut desk);
+    assert_eq!(desk.state().text(), Some(before.as_str()));
+}
+
+#[test]
+fn quads_held_by_hand_stay_bit_for_bit_in_the_next_surface() {
+    let folder = Folder::new("hold");
+    let mut desk = desk(&folder.job());
+    desk.get_by_label("front").click();
+    desk.run_steps(2);
+    desk.key_press(egui::Key::Minus);
+    desk.run_steps(2);
+    let path = over_the_front(&desk);
+    stroke(&mut desk, &path, Modifiers::default());
+    settle(&mut desk);
+    assert!(desk.state().text().unwrap().contains("[[hold]]"));
+    let held = files::read_held(&folder.0.join("coat.held_1.obj")).unwrap();
+    assert!(held.mesh.quads.len() > 3);
+    let kept = |desk: &Harness<'_, Desk>| {
+        let surface = desk.state().surface().unwrap();
+        let all: std::collections::BTreeSet<[u64; 3]> = surface
+            .positions
+            .iter()
+            .map(|p| p.to_array().map(f64::to_bits))
+            .collect();
+        let bits = held
+            .mesh
+            .positions
+            .iter()
+            .map(|p| p.to_array().map(f64::to_bits));
+        bits.filter(|p| all.contains(p)).count()
+    };
+    assert_eq!(kept(&desk), held.mesh.positions.len());
+    desk.get_by_label("Take out held 1").click();
+    settle(&mut desk);
+    assert!(!desk.state().text().unwrap().contains("[[hold]]"));
+}
+
+#[test]
+fn a_job_is_saved_under_another_name_and_opened_from_the_list() {
+    let folder = Folder::new("files");
+    let mut desk = desk(&folder.job());
+    desk.get_by_label("Save as").click();
+    desk.run_steps(3);
+    desk.get_by_label("File").focus();
+    desk.run_steps(2);
+    desk.key_press_modifiers(Modifiers::COMMAND, egui::Key::A);
+    desk.get_by_label("File").type_text("other");
+    desk.run_steps(2);
+    desk.get_by_label("Write it").click();
+    desk.run_steps(3);
+    let other = folder.0.join("other.toml");
+    let text = std::fs::read_to_string(&other).unwrap();
+    assert_eq!(Some(text.as_str()), desk.state().text());
+    // Back to the first, from the list.
+    desk.key_press_modifiers(Modifiers::COMMAND, egui::Key::O);
+    desk.run_steps(3);
+    desk.get_by_label("coat.toml").click();
+    desk.run_steps(3);
+    desk.get_by_label("Open it").click();
+    desk.run_steps(2);
+    assert!(desk.state().is_busy());
+    settle(&mut desk);
+    desk.get_by_label("saved");
+}
+
+/// Every control that a pointer can press takes the keyboard's focus in its turn.
+#[test]
+fn the_keyboard_reaches_every_button() {
+    use egui_kittest::kittest::NodeT as _;
+    let folder = Folder::new("walk");
+    let mut desk = desk(&folder.job());
+    let label = |node: &egui_kittest::Node<'_>| node.accesskit_node().label().unwrap_or_default();
+    let mut reached = std::collections::BTreeSet::new();
+    for _ in 0..160 {
+        desk.key_press(egui::Key::Tab);
+        desk.step();
+        let focused = desk.get_all_by(|node| node.is_focused());
+        reached.extend(focused.map(|node| label(&node)));
+    }
+    let buttons = desk.get_all_by_role(egui::accesskit::Role::Button);
+    let enabled = buttons.filter(|node| !node.accesskit_node().is_disabled());
+    let names: Vec<String> = enabled.map(|node| label(&node)).collect();
+    assert!(names.len() > 20, "{names:?}");
+    for name in names {
+        assert!(
+            reached.contains(&name),
+            "'{name}' isn't reached: {reached:?}"
+        );
+    }
+}
+
+/// Looks of rooms and screens: nothing of the sheets is cut off.
+#[test]
+fn light_and_dark_at_single_and_double_size() {
+    for (scale, theme, name) in [
+        (1.0, egui::Theme::Light, "light"),
+        (2.0, egui::Theme::Dark, "double"),
+    ] {
+        let folder = Folder::new(name);
+        let start = Start::of_file(&folder.job());
+        let mut desk = Harness::builder()
+            .with_size(Vec2::new(1280.0, 800.0))
+            .with_pixels_per_point(scale)
+            .wgpu()
+            .build_eframe(move |cc| Desk::new(&cc.egui_ctx, start));
+        desk.ctx.set_theme(theme);
+        settle(&mut desk);
+        for label in ["Draw ring", "Hold quads", "Open", "Help", "Frame"] {
+            let place = desk.get_by_label(label).rect();
+            assert!(
+                egui::Rect::from_min_size(Pos2::ZERO, Vec2::new(1280.0, 800.0))
+                    .contains_rect(place)
+            );
+        }
+        let picture = desk.render().unwrap();
+        assert_eq!(picture.width(), (1280.0 * scale) as u32);
+        if let Ok(folder) = std::env::var("LOOPWRIGHT_PICTURES") {
+            picture
+                .save(Path::new(&folder).join(format!("desk-{name}.png")))
+                .unwrap();
+        }
+    }
+}
