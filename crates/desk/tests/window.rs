@@ -526,3 +526,32 @@ fn light_and_dark_at_single_and_double_size() {
         }
     }
 }
+
+/// Mean differences of a pixel's colour above this count (the measure and scale are `dify`'s).
+const DIFFERS: f32 = 2.0;
+/// Pixels that may differ: other drivers round edges otherwise, fonts don't change.
+const MAY_DIFFER: usize = 900 * 600 / 100;
+
+/// The picture of the desk is the stored one: `UPDATE_SNAPSHOTS=true` stores another, to be looked at
+/// before it is kept.
+#[test]
+fn the_desk_looks_as_in_the_stored_picture() {
+    let folder = Folder::new("stored");
+    let start = Start::of_file(&folder.job());
+    let mut desk = Harness::builder()
+        .with_size(Vec2::new(900.0, 600.0))
+        .wgpu()
+        .build_eframe(move |cc| Desk::new(&cc.egui_ctx, start));
+    desk.ctx.set_theme(egui::Theme::Dark);
+    settle(&mut desk);
+    desk.get_by_label("front").click();
+    desk.run_steps(3);
+    // The pointer's own traces aren't part of it.
+    desk.event(egui::Event::PointerGone);
+    desk.run_steps(3);
+    let options = egui_kittest::SnapshotOptions::new()
+        .threshold(DIFFERS)
+        .max_failed_pixels(MAY_DIFFER)
+        .output_path(concat!(env!("CARGO_MANIFEST_DIR"), "/tests/pictures"));
+    desk.snapshot_options("coat", &options);
+}
