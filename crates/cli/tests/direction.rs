@@ -39,7 +39,9 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     ),
     (
         "bench",
-        &["base", "mesh", "engine", "finish", "session", "demo"],
+        &[
+            "base", "mesh", "engine", "finish", "session", "render", "demo",
+        ],
     ),
     (
         "corpus",

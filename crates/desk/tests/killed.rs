@@ -136,7 +136,7 @@ fn two_hundred_kills_of_the_desk_lose_at_most_the_last_edit() {
         // Whole: it can be read.
         let file = files::JobFile::read(&job).unwrap();
         let side = folder.join(".boot.toml.unsaved");
-        let kept = std::fs::read_to_string(side).map_or_else(|_| file.text(), |text| text);
+        let kept = std::fs::read_to_string(side).unwrap_or_else(|_| file.text());
         let found = pins(&kept);
         // An edit may be kept that the child couldn't tell of any more.
         assert!(

@@ -87,6 +87,13 @@ impl Coat {
         }
     }
 
+    /// The same job without the ring that [`Coat::changed`] moves.
+    pub fn without_moved(&self, faces: usize) -> Settings {
+        let mut settings = self.settings(faces);
+        settings.guides.retain(|g| !g.name.contains(MOVED));
+        settings
+    }
+
     /// The same job with one ring moved a little.
     pub fn changed(&self, faces: usize) -> Settings {
         let mut settings = self.settings(faces);

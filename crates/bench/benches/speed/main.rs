@@ -8,6 +8,7 @@
 
 mod clock;
 mod coat;
+mod desk;
 mod memory;
 mod queries;
 mod stages;
@@ -32,7 +33,10 @@ fn main() {
     let chosen = |name: &str| wanted.is_empty() || wanted.iter().any(|w| name.contains(w));
     let threads = std::thread::available_parallelism().map_or(1, usize::from);
     println!("Loopwright, speed on the keeper's coat; {threads} threads.");
-    if ["intake", "queries", "solve"].into_iter().any(chosen) {
+    if ["intake", "queries", "solve", "frames", "pen"]
+        .into_iter()
+        .any(chosen)
+    {
         everyday(chosen);
     }
     if ["faces", "growth"].into_iter().any(chosen) {
@@ -65,5 +69,13 @@ fn everyday(chosen: impl Fn(&str) -> bool) {
     if chosen("solve") {
         heading("From guides to the finished surface, 1,800 faces");
         stages::solve(&coat, &sculpt, RUNS);
+    }
+    if chosen("frames") {
+        heading("Frames of the desk");
+        desk::frames(&sculpt, RUNS);
+    }
+    if chosen("pen") {
+        heading("From pen-up to the new surface, 1,800 faces");
+        desk::pen_up(&coat, &sculpt, RUNS);
     }
 }
