@@ -4,7 +4,7 @@ use std::path::Path;
 
 use engine::model::Hold;
 use files::{JobError, JobFault, JobFile, JobSpec};
-use session::{SessionError, Settings};
+use session::{FinishError, SessionError, Settings};
 
 use crate::args;
 use crate::refusal::Refusal;
@@ -85,19 +85,31 @@ impl Order {
 
     /// A stage's refusal with the job file and the lines of the guides that it names.
     pub fn stage_refusal(&self, source: SessionError) -> Refusal {
-        let lines = session::lines_named(self.file.spec(), &source.to_string());
+        Refusal::Stage {
+            place: self.places_named(&source.to_string()),
+            source: source.into(),
+        }
+    }
+
+    /// A trim's refusal with the job file and its line.
+    pub fn finish_refusal(&self, source: FinishError) -> Refusal {
+        Refusal::Finish {
+            place: self.places_named(&source.to_string()),
+            source: source.into(),
+        }
+    }
+
+    /// The job file and the lines of what a message names.
+    fn places_named(&self, message: &str) -> String {
+        let lines = session::lines_named(self.file.spec(), message);
         let file = self.file.path().display();
-        let place = match lines.as_slice() {
+        match lines.as_slice() {
             [] => format!("{file}: "),
             [line] => format!("{file}:{line}: "),
             [line, others @ ..] => {
                 let others: Vec<String> = others.iter().map(usize::to_string).collect();
                 format!("{file}:{line} (and line {}): ", others.join(", "))
             }
-        };
-        Refusal::Stage {
-            place,
-            source: source.into(),
         }
     }
 

@@ -9,7 +9,7 @@ use engine::suggest::SuggestError;
 use engine::symmetry::SymmetryError;
 use files::{EncodeError, JobError, JobFault, ReadError, WriteError};
 use report::ReportError;
-use session::SessionError;
+use session::{FinishError, SessionError};
 use thiserror::Error;
 
 /// Why there is no surface; nothing was written.
@@ -65,6 +65,14 @@ pub enum Refusal {
         place: String,
         /// What is wrong.
         source: Box<SessionError>,
+    },
+    /// What is asked for beside the surface can't be added.
+    #[error("{place}{source}")]
+    Finish {
+        /// `coat.toml:40: `: the job file and the first thing that the message names.
+        place: String,
+        /// What is wrong.
+        source: Box<FinishError>,
     },
     /// Nothing can be proposed.
     #[error("{file}: {source}")]

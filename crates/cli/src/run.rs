@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use report::StageView;
-use session::{Outcome, Session, Way};
+use session::{Finish, Outcome, Session, Way};
 
 use crate::args;
 use crate::job::{self, Order};
@@ -90,6 +90,13 @@ pub fn results(
     })?;
     findings.append(checks);
     stages.push(lap.end("check"));
+    let finish = Finish::of(&order.spec);
+    let added = session::finished(&outcome, sculpt, &settings, &finish, meter.task());
+    let added = added.map_err(|problem| order.finish_refusal(problem))?;
+    findings.append(added.findings.clone());
+    if !finish.is_empty() {
+        stages.push(lap.end("finish"));
+    }
 
     let finished = Finished {
         name: &order.spec.name,
@@ -97,8 +104,8 @@ pub fn results(
         job_text: &order.text,
         sculpt: session.sculpt(),
         guides: &settings.guides,
-        surface: &outcome.surface,
-        patch_of_quad: &outcome.patch_of_quad,
+        surface: &added.surface,
+        patch_of_quad: &added.patch_of_quad,
         poles: output::poles_of(&outcome.poles),
         plane,
         findings,

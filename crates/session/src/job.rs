@@ -210,10 +210,12 @@ pub fn lines_named(spec: &JobSpec, message: &str) -> Vec<usize> {
         holds.sort_unstable();
         return holds;
     }
+    let trims = spec.trims.iter().filter(|t| called("trim", &t.name));
     let others: Vec<usize> = areas
         .map(|a| a.line)
         .chain(pins.map(|p| p.line))
         .chain(keep_outs.map(|k| k.line))
+        .chain(trims.map(|t| t.line))
         .collect();
     if !others.is_empty() {
         return others;

@@ -6,6 +6,7 @@
 mod checked;
 mod document;
 pub mod draw;
+mod finish;
 mod holding;
 mod job;
 mod keep;
@@ -15,6 +16,7 @@ mod worker;
 
 pub use checked::{checked, mirror};
 pub use document::{Changed, Document, DocumentError, Recovery, Watched};
+pub use finish::{Finish, FinishError, Finished, finished};
 pub use holding::{Holding, HoldingError, holding};
 pub use job::{HoldFileError, guides_of, holds_of, intent_of, lines_named, plane_of, settings_of};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};

@@ -9,6 +9,7 @@
 //!         ─▶ sizes, shapes ─▶ cuts ─▶ (yardstick) ─▶ findings
 //! ```
 
+mod along;
 mod cuts;
 mod elements;
 mod error;
@@ -37,6 +38,7 @@ use base::{Findings, Task};
 use mesh::QuadMesh;
 
 use crate::model::{Guide, Hold, Intent, Plane, Sculpt};
+pub use along::{GuideRun, run_along};
 pub use error::CheckError;
 use guides::{Following, Track};
 pub use measures::{
@@ -152,6 +154,40 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
     let findings = findings::list(input, &surface, &measures, &spots);
     task.report("check", 1.0)?;
     Ok((measures, findings))
+}
+
+/// Pairs of quads that pass through each other, by two triangles each.
+///
+/// # Errors
+/// [`CheckError`] for an empty or damaged surface.
+pub fn crossings(surface: &QuadMesh) -> Result<Vec<[u32; 2]>, CheckError> {
+    let surface = Surface::new(surface)?;
+    let pairs = cuts::pairs(&surface);
+    Ok(pairs.into_iter().map(|pair| pair.map(|t| t / 2)).collect())
+}
+
+/// What holds of any surface, whatever it was laid over.
+#[derive(Clone, Debug)]
+pub struct Soundness {
+    /// Elements and defects.
+    pub counts: Counts,
+    /// How exact the mirror image is, if there is to be one.
+    pub mirror: Option<MirrorMeasures>,
+    /// Pairs of quads that pass through each other.
+    pub crossings: Vec<[u32; 2]>,
+}
+
+/// Measures what holds of any surface.
+///
+/// # Errors
+/// [`CheckError`] for an empty or damaged surface.
+pub fn soundness(mesh: &QuadMesh, plane: Option<Plane>) -> Result<Soundness, CheckError> {
+    let surface = Surface::new(mesh)?;
+    Ok(Soundness {
+        counts: elements::measure(&surface).counts,
+        mirror: plane.map(|plane| mirror::measure(&surface, &plane).measures),
+        crossings: crossings(mesh)?,
+    })
 }
 
 fn measure_guide(

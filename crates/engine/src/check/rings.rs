@@ -48,6 +48,13 @@ pub(super) fn find(track: &Track, surface: &Surface) -> Option<Cycle> {
     })
 }
 
+/// Edges near the guide that run along it, rising: those of an open guide's run, if it has one.
+pub(super) fn beside(track: &Track, surface: &Surface) -> Vec<u32> {
+    let positions = surface.mesh.positions.iter();
+    let offset = |&p: &mesh::DVec3| track.line.distance(p) / surface.mean_edge;
+    directions(track, surface, &positions.map(offset).collect::<Vec<f64>>())
+}
+
 /// Edges near the guide that run along it, rising.
 fn directions(track: &Track, surface: &Surface, offsets: &[f64]) -> Vec<u32> {
     let is_near = |&e: &usize| {

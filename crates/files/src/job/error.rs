@@ -193,6 +193,11 @@ pub enum JobFault {
         /// The guide that was probably meant.
         nearest: Option<String>,
     },
+    /// A trim headed nowhere.
+    #[error(
+        "'direction' has no length, so it points nowhere. Write for example direction = [0, -1, 0]"
+    )]
+    NowhereTo,
     /// A plane across no direction.
     #[error("'normal' has no length, so it points nowhere. Write for example normal = [1, 0, 0]")]
     ZeroNormal,

@@ -24,6 +24,7 @@ mod near;
 mod read;
 mod spec;
 mod table;
+mod trims;
 mod write;
 
 use std::fs::File;
@@ -43,6 +44,10 @@ pub use intent::{
 pub use spec::{
     DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec, JobSpec,
     LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
+};
+
+pub use trims::{
+    FLARE, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide, TrimSpec,
 };
 
 /// Bytes that a job file may have: some 500,000 drawn points.

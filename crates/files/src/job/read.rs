@@ -16,16 +16,17 @@ use super::spec::{
     meaning, out_of_range,
 };
 use super::table::{Problems, View};
+use super::trims;
 
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 12] = [
+const TOP: [&str; 13] = [
     "job", "name", "units", "sculpt", "symmetry", "density", "guide", "area", "pin", "keep_out",
-    "edit", "hold",
+    "edit", "hold", "trim",
 ];
 /// Tables that chapters to come will own.
-const LATER: [&str; 5] = ["trim", "layer", "seam", "bake", "joint"];
+const LATER: [&str; 4] = ["layer", "seam", "bake", "joint"];
 const POINTS: &str = "points = [[0, 9, 1], [1, 9, 0], [0, 9, -1]]";
 
 /// The parsed document and what it says.
@@ -90,6 +91,10 @@ fn spec(
         ("keep_out", list),
         |table, line, problems| intent::keep_out(table, line, &names, problems),
     );
+    let list = "[[trim]] with two pairs of brackets, once for each trim";
+    let trims = named(&top, problems, ("trim", list), |table, line, problems| {
+        trims::trim(table, line, &names, problems)
+    });
     let edits = edits::read(&top, problems);
     let list = "[[hold]] with two pairs of brackets, once for each hold";
     let holds = named(&top, problems, ("hold", list), holds::hold);
@@ -107,6 +112,7 @@ fn spec(
         pins,
         keep_outs,
         holds,
+        trims,
         ..spec
     })
 }

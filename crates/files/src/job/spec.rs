@@ -9,6 +9,7 @@ use super::error::JobFault;
 use super::holds::HoldSpec;
 use super::intent::{AreaSpec, KeepOutSpec, PinSpec};
 use super::near::nearest;
+use super::trims::TrimSpec;
 
 /// Faces that a whole surface may be asked for.
 pub const FACES: std::ops::RangeInclusive<u32> = 50..=200_000;
@@ -46,6 +47,8 @@ pub struct JobSpec {
     pub keep_outs: Vec<KeepOutSpec>,
     /// Parts of an earlier surface that stay as they are.
     pub holds: Vec<HoldSpec>,
+    /// Cloth with thickness at openings.
+    pub trims: Vec<TrimSpec>,
 }
 
 /// Which sculpt, and which part of it.
@@ -279,6 +282,7 @@ impl JobSpec {
             pins: Vec::new(),
             keep_outs: Vec::new(),
             holds: Vec::new(),
+            trims: Vec::new(),
         }
     }
 

@@ -57,6 +57,7 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
     spec.pins.iter().for_each(|p| table_text(p, out));
     spec.keep_outs.iter().for_each(|k| table_text(k, out));
     spec.holds.iter().for_each(|h| table_text(h, out));
+    spec.trims.iter().for_each(|t| table_text(t, out));
     edits::new_text(&spec.edits, out)
 }
 
@@ -165,6 +166,7 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     named(top, &old.pins, &new.pins);
     named(top, &old.keep_outs, &new.keep_outs);
     named(top, &old.holds, &new.holds);
+    named(top, &old.trims, &new.trims);
     if old.edits != new.edits {
         edits::update(top, &old.edits, &new.edits);
     }

@@ -1,1 +1,177 @@
-//! Trims: cloth with thickness at an opening or along a loop.
+//! Trims: cloth with thickness at an opening: a cuff, a collar, a hem.
+//!
+//! Takes the finished surface and for each trim the run of vertices along its guide, gives the
+//! surface with the trims woven on. Holds: the surface's own vertices and quads come first, in
+//! their order and to the bit; quads only, manifold, oriented, facing out; on a mirrored surface
+//! every trim is its own image to the bit; walls are parallel planes, `thickness` apart, and pass
+//! through nothing. A trim for which that can't be had is refused by name.
+//!
+//! ```text
+//! run ─▶ cloth (rows of places) ─▶ parallel wall ─▶ rim between ─▶ quads ─▶ findings
+//! ```
+//!
+//! Seen across the run, a trim that goes on beyond its opening and one that is turned in:
+//!
+//! ```text
+//!      opening                        opening
+//! ════════╪───────────╮          ══════════╪─╮
+//!         ·           │ rim         ───────·─╯ rim
+//!         └───────────╯
+//! ```
+
+mod cloth;
+mod error;
+mod findings;
+mod follow;
+mod parallel;
+mod profile;
+#[cfg(test)]
+mod tests;
+mod weave;
+
+use base::{Findings, Task};
+use engine::model::{Plane, Sculpt};
+use mesh::{DVec3, QuadMesh};
+
+pub use error::TrimError;
+
+/// What a trim is called by the trade. It changes words alone, not the shape.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TrimKind {
+    /// At the end of a sleeve or a leg.
+    Cuff,
+    /// Around the neck.
+    Collar,
+    /// Along the lower edge.
+    Hem,
+}
+
+impl TrimKind {
+    /// The word for it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Cuff => "cuff",
+            Self::Collar => "collar",
+            Self::Hem => "hem",
+        }
+    }
+}
+
+/// Which way the cloth of a trim goes from its opening.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Side {
+    /// On, beyond the opening.
+    Beyond,
+    /// Back, inside: the outer wall is the surface's own last rows.
+    Within,
+}
+
+/// Where a trim that goes on is headed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Direction {
+    /// Along the axis of the limb: through the middles of the loops before the opening.
+    Axis,
+    /// As the surface runs at each vertex.
+    Surface,
+    /// One direction, of any length but zero.
+    Fixed(DVec3),
+}
+
+/// The form of a trim's edge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Edge {
+    /// A flat rim with a loop beside each of its corners, which holds it when the mesh is smoothed.
+    Flat,
+    /// Half round.
+    Rounded,
+}
+
+/// The front of a closed trim.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Front {
+    /// It goes all around.
+    Closed,
+    /// It leaves out the front vertex, and those within half of `width` (model units) of it, and
+    /// has an end wall on either side.
+    Gap {
+        /// How wide it is at the opening, as far as vertices allow.
+        width: f64,
+        /// Where the front is; else, of the vertices on the mirror plane, the one furthest to +z.
+        at: Option<DVec3>,
+    },
+}
+
+/// A trim as it is asked for.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trim {
+    /// Its name, unique among trims.
+    pub name: String,
+    /// What it is called.
+    pub kind: TrimKind,
+    /// Name of the guide whose run it is at.
+    pub guide: String,
+    /// How far its cloth reaches from the opening, model units, above 0.
+    pub height: f64,
+    /// From wall to wall, model units, above 0.
+    pub thickness: f64,
+    /// How far it leans outward from its direction, degrees; below 0 inward.
+    pub flare_deg: f64,
+    /// Loops across the height between opening and edge, beside those that hold corners.
+    pub loops: u32,
+    /// Form of the edge.
+    pub edge: Edge,
+    /// The front.
+    pub front: Front,
+    /// Where it is headed.
+    pub direction: Direction,
+    /// Which way it goes.
+    pub side: Side,
+    /// Whether it follows the sculpt where that goes on beyond the opening.
+    pub follow: bool,
+}
+
+/// A trim with its place on the surface.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Placed {
+    /// What is asked for.
+    pub trim: Trim,
+    /// Vertices of the surface along its guide, each joined to the next by an edge.
+    pub run: Vec<u32>,
+    /// Whether the last is joined to the first.
+    pub closed: bool,
+}
+
+/// What trims are woven on.
+#[derive(Clone, Copy)]
+pub struct TrimInput<'a> {
+    /// The finished surface.
+    pub surface: &'a QuadMesh,
+    /// The plane about which it is its own exact image, if there is one.
+    pub plane: Option<Plane>,
+    /// The sculpt, where trims may follow it.
+    pub sculpt: Option<&'a Sculpt>,
+}
+
+/// A surface with trims.
+#[derive(Clone, Debug)]
+pub struct Trimmed {
+    /// The surface's own quads, then each trim's; a group for each trim.
+    pub surface: QuadMesh,
+    /// How each trim came out.
+    pub findings: Findings,
+}
+
+/// Weaves trims on a surface.
+///
+/// # Errors
+/// [`TrimError`]: the first trim that can't be had as asked, by name, or cancelling.
+pub fn run(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Trimmed, TrimError> {
+    task.report("trims", 0.0)?;
+    let woven = weave::all(input, trims, task)?;
+    let findings = findings::of(input, trims, &woven, task)?;
+    task.report("trims", 1.0)?;
+    Ok(Trimmed {
+        surface: woven.mesh,
+        findings,
+    })
+}

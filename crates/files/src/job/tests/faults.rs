@@ -47,7 +47,7 @@ fn each_fault_is_found_where_it_stands() {
             10,
             |f| matches!(f, JobFault::UnknownKey { nearest: Some(n), .. } if n == "symmetry"),
         ),
-        ("[[guide]]", "[[trim]]", 19, |f| {
+        ("[[guide]]", "[[seam]]", 19, |f| {
             matches!(f, JobFault::LaterTable { .. })
         }),
         ("file = \"oilskin.ply\"", "", 6, |f| {

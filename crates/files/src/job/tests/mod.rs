@@ -102,6 +102,7 @@ fn the_whole_format_is_read() {
         pins: vec![],
         keep_outs: vec![],
         holds: vec![],
+        trims: vec![],
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));

@@ -1,0 +1,104 @@
+//! The run of the finished surface's vertices along a guide, in order.
+
+use std::collections::BTreeMap;
+
+use mesh::QuadMesh;
+
+use super::CheckError;
+use super::guides::Track;
+use super::rings;
+use super::surface::Surface;
+use crate::model::Guide;
+
+/// Vertices in order, each joined to the next by an edge.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GuideRun {
+    /// Indices into the surface's vertices.
+    pub vertices: Vec<u32>,
+    /// Whether the last is joined to the first.
+    pub closed: bool,
+}
+
+/// Finds the run of edges along a guide, from the surface and the drawn points alone; `None` where
+/// there is no whole one.
+///
+/// # Errors
+/// [`CheckError`] for an empty or damaged surface, or a guide that is no curve.
+pub fn run_along(surface: &QuadMesh, guide: &Guide) -> Result<Option<GuideRun>, CheckError> {
+    let surface = Surface::new(surface)?;
+    let track = Track::new(guide, surface.mean_edge)?;
+    let (edges, closed) = if guide.closed {
+        let Some(cycle) = rings::find(&track, &surface) else {
+            return Ok(None);
+        };
+        (cycle.edges, true)
+    } else {
+        (rings::beside(&track, &surface), false)
+    };
+    let mut beside: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
+    for e in edges {
+        let [a, b] = surface.topology.edges[e as usize];
+        beside.entry(a).or_default().push(b);
+        beside.entry(b).or_default().push(a);
+    }
+    let vertices = match (closed, guide.points.first(), guide.points.last()) {
+        (true, ..) => around(&beside),
+        (false, Some(&from), Some(&to)) => {
+            let near = |p| {
+                let away = |v: &u32| surface.at(*v).distance(p);
+                beside
+                    .keys()
+                    .copied()
+                    .min_by(|a, b| away(a).total_cmp(&away(b)))
+            };
+            match (near(from), near(to)) {
+                (Some(a), Some(b)) => between(&beside, a, b),
+                _ => Vec::new(),
+            }
+        }
+        _ => Vec::new(),
+    };
+    Ok((vertices.len() > 1).then_some(GuideRun { vertices, closed }))
+}
+
+/// A simple cycle from its lowest vertex towards that one's lower neighbour.
+fn around(beside: &BTreeMap<u32, Vec<u32>>) -> Vec<u32> {
+    let Some((&start, next)) = beside.iter().next() else {
+        return Vec::new();
+    };
+    let mut run = vec![start];
+    let mut at = next.iter().copied().min();
+    while let Some(v) = at.filter(|&v| v != start && run.len() <= beside.len()) {
+        let before = run[run.len() - 1];
+        run.push(v);
+        at = beside
+            .get(&v)
+            .and_then(|n| n.iter().copied().find(|&n| n != before));
+    }
+    run
+}
+
+/// The path with the fewest edges; of several the one that lower vertices lead.
+fn between(beside: &BTreeMap<u32, Vec<u32>>, from: u32, to: u32) -> Vec<u32> {
+    let mut came: BTreeMap<u32, u32> = BTreeMap::from([(from, from)]);
+    let mut reached = vec![from];
+    let mut done = 0;
+    while let Some(&v) = reached.get(done) {
+        done += 1;
+        for &n in beside.get(&v).into_iter().flatten() {
+            came.entry(n).or_insert_with(|| {
+                reached.push(n);
+                v
+            });
+        }
+    }
+    let mut run = vec![to];
+    while let Some(&v) = came.get(&run[run.len() - 1]) {
+        if v == run[run.len() - 1] {
+            run.reverse();
+            return run;
+        }
+        run.push(v);
+    }
+    Vec::new()
+}

@@ -1,0 +1,146 @@
+//! Why a trim can't be had, and the way out.
+
+use base::Cancelled;
+use engine::check::CheckError;
+use thiserror::Error;
+
+/// A trim can't be made.
+#[derive(Debug, Error)]
+pub enum TrimError {
+    /// Cancelled from outside.
+    #[error(transparent)]
+    Cancelled(#[from] Cancelled),
+    /// The surface is damaged.
+    #[error(transparent)]
+    Check(#[from] CheckError),
+    /// No run of edges along the guide.
+    #[error(
+        "trim '{trim}': the surface has no whole run of edges along guide '{guide}'. Look at what the check says of that guide first"
+    )]
+    NoRun {
+        /// The trim.
+        trim: String,
+        /// Its guide.
+        guide: String,
+    },
+    /// The run isn't a boundary.
+    #[error(
+        "trim '{trim}': the surface doesn't end at guide '{guide}', near {}. Give the guide kind = \"opening\", or name another guide",
+        place(.at)
+    )]
+    NotAnOpening {
+        /// The trim.
+        trim: String,
+        /// Its guide.
+        guide: String,
+        /// A vertex with surface on both sides, model units.
+        at: [f64; 3],
+    },
+    /// Two trims at one opening.
+    #[error(
+        "trim '{trim}' and trim '{other}' are at one opening or share a part of it. Remove one of them, or, if they are each other's mirror image, give both the same numbers"
+    )]
+    Twice {
+        /// The later one.
+        trim: String,
+        /// The earlier one.
+        other: String,
+    },
+    /// A number that can't be.
+    #[error("trim '{trim}': {what} is {value}; it must be {range}")]
+    Number {
+        /// The trim.
+        trim: String,
+        /// Which number.
+        what: &'static str,
+        /// Its value.
+        value: f64,
+        /// What it may be.
+        range: &'static str,
+    },
+    /// Its direction runs back into the surface or along the loop.
+    #[error(
+        "trim '{trim}': its direction doesn't lead away from the surface near {}. Choose direction = \"surface\" or \"axis\", or another vector",
+        place(.at)
+    )]
+    Direction {
+        /// The trim.
+        trim: String,
+        /// Where, model units.
+        at: [f64; 3],
+    },
+    /// Too thick for the place.
+    #[error(
+        "trim '{trim}': a thickness of {thickness} is too much near {}, where cloth bends within {radius:.3}; at most {most:.3} goes there (0.8 times that). Ask for less, or open the place up",
+        place(.at)
+    )]
+    TooThick {
+        /// The trim.
+        trim: String,
+        /// As asked for, model units.
+        thickness: f64,
+        /// Local radius, model units.
+        radius: f64,
+        /// Greatest thickness that would go, model units.
+        most: f64,
+        /// Where, model units.
+        at: [f64; 3],
+    },
+    /// Walls pass through each other or the surface.
+    #[error(
+        "trim '{trim}': its cloth would pass through {what} near {}{}",
+        place(.at), way_out(.most)
+    )]
+    Crosses {
+        /// The trim.
+        trim: String,
+        /// What it would pass through.
+        what: String,
+        /// Where, model units.
+        at: [f64; 3],
+        /// A thickness that goes, model units, if one does.
+        most: Option<f64>,
+    },
+    /// Deeper than rows of quads go.
+    #[error(
+        "trim '{trim}': {height} is deeper than the rows of quads beside the opening go unbroken, near {}; at most {most:.3} goes. Ask for less height",
+        place(.at)
+    )]
+    TooDeep {
+        /// The trim.
+        trim: String,
+        /// As asked for, model units.
+        height: f64,
+        /// How deep rows go, model units.
+        most: f64,
+        /// Where they end, model units.
+        at: [f64; 3],
+    },
+    /// No front.
+    #[error(
+        "trim '{trim}': there is no telling where its front is, for its opening doesn't cross the mirror plane. Say front_at = [x, y, z]"
+    )]
+    NoFront {
+        /// The trim.
+        trim: String,
+    },
+    /// Nothing left beside the gap.
+    #[error("trim '{trim}': a gap of {width} leaves nothing of it. Ask for a narrower front_width")]
+    AllGap {
+        /// The trim.
+        trim: String,
+        /// As asked for, model units.
+        width: f64,
+    },
+}
+
+fn place(at: &[f64; 3]) -> String {
+    format!("({:.2}, {:.2}, {:.2})", at[0], at[1], at[2])
+}
+
+fn way_out(most: &Option<f64>) -> String {
+    match most {
+        Some(most) => format!("; a thickness of {most:.3} goes. Ask for that, or for less height"),
+        None => ", whatever its thickness. Ask for less height, or another direction".to_owned(),
+    }
+}

@@ -1,0 +1,260 @@
+//! What trims are held to. Thickness is measured from wall to wall, whatever made the walls.
+
+use std::sync::Arc;
+
+use base::{Finding, Findings, Level, Place, Task};
+use engine::check;
+use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
+
+use super::weave::{Walls, Woven, is_within};
+use super::{Placed, TrimError, TrimInput};
+
+/// Thickness is as asked within this share,
+const NEAR: f64 = 0.05;
+/// on this share of the walls.
+const MOST: f64 = 0.99;
+/// Samples along each side of a quad.
+const SIDE: usize = 3;
+
+/// One place on a wall.
+struct Sample {
+    at: DVec3,
+    normal: DVec3,
+    /// Share of the quad's area that it stands for.
+    area: f64,
+}
+
+/// How a trim came out.
+pub(super) struct Thickness {
+    /// Share of the walls on which it is as asked.
+    pub share: f64,
+    /// Share of the walls that face away from the other wall.
+    pub facing: f64,
+    /// Least and greatest, model units.
+    pub range: [f64; 2],
+    /// Where it is furthest from what was asked.
+    pub worst: DVec3,
+}
+
+/// Findings of all trims.
+pub(super) fn of(
+    input: &TrimInput<'_>,
+    trims: &[Placed],
+    woven: &Woven,
+    task: &Task,
+) -> Result<Findings, TrimError> {
+    let mut findings = Findings::default();
+    let own = input.surface.quads.len() as u32;
+    for (number, walls) in &woven.made {
+        task.checkpoint()?;
+        let trim = &trims[*number].trim;
+        let measured = thickness(
+            &woven.mesh,
+            trim.thickness,
+            walls,
+            is_within(trim).then_some(own),
+        );
+        let label = format!("Trim '{}' ({})", trim.name, trim.kind.word());
+        let place = Place::Point {
+            at: measured.worst.to_array(),
+        };
+        let [least, most] = measured.range;
+        let sentence = format!(
+            "{label}: {:.1} % of its walls are {} apart within 5 % ({least:.3} to {most:.3}).",
+            100.0 * measured.share,
+            trim.thickness
+        );
+        let holds = measured.share >= MOST;
+        findings.push(held(
+            "trim-thickness",
+            holds,
+            sentence,
+            measured.share,
+            MOST,
+            place.clone(),
+        ));
+        let holds = measured.facing >= 1.0;
+        let sentence = match holds {
+            true => format!("{label}: both walls face away from each other all over."),
+            false => format!("{label}: its walls don't face away from each other all over."),
+        };
+        findings.push(held(
+            "trim-facing",
+            holds,
+            sentence,
+            measured.facing,
+            1.0,
+            place,
+        ));
+        if let ([rows, followed], false) = (walls.followed, is_within(trim)) {
+            let sentence = match followed {
+                0 if trim.follow && input.sculpt.is_some() => {
+                    format!("{label} is built from its numbers: the sculpt doesn't go on there.")
+                }
+                0 => format!("{label} is built from its numbers."),
+                n if n == rows => format!("{label} follows the sculpt over its whole height."),
+                n => format!(
+                    "{label} follows the sculpt for {n} of its {rows} rows, then its numbers."
+                ),
+            };
+            let finding = Finding::new("trim-follows", Level::Note, sentence);
+            findings.push(finding.measured(followed as f64, None));
+        }
+    }
+    whole(input, woven, &mut findings)?;
+    Ok(findings)
+}
+
+/// What holds of the trimmed surface as a whole.
+fn whole(input: &TrimInput<'_>, woven: &Woven, findings: &mut Findings) -> Result<(), TrimError> {
+    let sound = check::soundness(&woven.mesh, input.plane)?;
+    let own = input.surface.quads.len() as u32;
+    let counts = &sound.counts;
+    let faults = counts.nonmanifold_edges
+        + counts.nonmanifold_vertices
+        + counts.inconsistent_edges
+        + counts.unused_vertices;
+    let sentence = match faults {
+        0 => format!(
+            "With its trims the surface has {} quads, is manifold and faces one way all over.",
+            woven.mesh.quads.len()
+        ),
+        n => format!(
+            "With its trims the surface has {n} edges or vertices that aren't manifold or face both ways."
+        ),
+    };
+    findings.push(level(
+        "trim-manifold",
+        faults == 0,
+        sentence,
+        faults as f64,
+        0.0,
+    ));
+    let new: Vec<_> = sound
+        .crossings
+        .iter()
+        .filter(|p| p.iter().any(|&q| q >= own))
+        .collect();
+    let sentence = match new.len() {
+        0 => "Trims pass through nothing.".to_owned(),
+        n => format!("Trims pass through the surface or each other in {n} places."),
+    };
+    let mut finding = level("trim-cuts", new.is_empty(), sentence, new.len() as f64, 0.0);
+    for pair in new.iter().take(8) {
+        let id = pair[0].max(pair[1]);
+        let at = woven.mesh.centre(id as usize).to_array();
+        finding = finding.at(Place::Face { id, at });
+    }
+    findings.push(finding);
+    if let Some(mirror) = sound.mirror {
+        let holds = mirror.error == 0.0 && mirror.faces_missing == 0;
+        let sentence = match holds {
+            true => "With its trims the surface is its own exact mirror image.".to_owned(),
+            false => format!(
+                "With its trims {} quads have no exact mirror image.",
+                mirror.faces_missing
+            ),
+        };
+        findings.push(level(
+            "trim-mirror",
+            holds,
+            sentence,
+            mirror.faces_missing as f64,
+            0.0,
+        ));
+    }
+    Ok(())
+}
+
+fn level(code: &str, holds: bool, sentence: String, value: f64, limit: f64) -> Finding {
+    let level = if holds { Level::Pass } else { Level::Fail };
+    Finding::new(code, level, sentence).measured(value, Some(limit))
+}
+
+fn held(
+    code: &str,
+    holds: bool,
+    sentence: String,
+    value: f64,
+    limit: f64,
+    place: Place,
+) -> Finding {
+    let finding = level(code, holds, sentence, value, limit);
+    if holds { finding } else { finding.at(place) }
+}
+
+/// Measures from wall to wall: at even places of each wall the distance to the nearest point of
+/// the other. Where the outer wall is the surface's own, its first `own` quads are part of it.
+pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<u32>) -> Thickness {
+    let mut outer = walls.outer.clone();
+    outer.extend(0..own.unwrap_or(0));
+    let [index_outer, index_inner] = [&outer, &walls.inner].map(|quads| index(mesh, quads));
+    let mut pairs = vec![(&walls.inner, &index_outer)];
+    if own.is_none() {
+        pairs.push((&walls.outer, &index_inner));
+    }
+    let mut found = Thickness {
+        share: 1.0,
+        facing: 1.0,
+        range: [f64::INFINITY, 0.0],
+        worst: DVec3::ZERO,
+    };
+    let (mut all, mut near, mut facing, mut furthest) = (0.0, 0.0, 0.0, -1.0);
+    for (quads, other) in pairs {
+        for sample in quads.iter().flat_map(|&q| samples(mesh, q)) {
+            let Some(hit) = other.closest(sample.at) else {
+                continue;
+            };
+            all += sample.area;
+            let off = (hit.distance - asked).abs();
+            if off <= NEAR * asked {
+                near += sample.area;
+            }
+            if (hit.point - sample.at).dot(sample.normal) < 0.0 {
+                facing += sample.area;
+            }
+            if off > furthest {
+                (furthest, found.worst) = (off, sample.at);
+            }
+            found.range = [
+                found.range[0].min(hit.distance),
+                found.range[1].max(hit.distance),
+            ];
+        }
+    }
+    if all > 0.0 {
+        // Sums in one order: the same share for what is all of it.
+        found.share = near / all;
+        found.facing = facing / all;
+    }
+    found
+}
+
+fn index(mesh: &QuadMesh, quads: &[u32]) -> SurfaceIndex {
+    let some = QuadMesh {
+        positions: mesh.positions.clone(),
+        quads: quads.iter().map(|&q| mesh.quads[q as usize]).collect(),
+        groups: Vec::new(),
+    };
+    SurfaceIndex::new(Arc::new(TriMesh {
+        positions: some.positions.iter().map(|p| p.as_vec3()).collect(),
+        triangles: some.triangulated(),
+    }))
+}
+
+/// Evenly spread places of a quad, on its bilinear patch.
+fn samples(mesh: &QuadMesh, quad: u32) -> Vec<Sample> {
+    let [a, b, c, d] = mesh.quads[quad as usize].map(|v| mesh.positions[v as usize]);
+    let face = (c - a).cross(d - b) / 2.0;
+    let n = SIDE as f64;
+    let place = |k: usize| {
+        let u = ((k % SIDE) as f64 + 0.5) / n;
+        let v = ((k / SIDE) as f64 + 0.5) / n;
+        Sample {
+            at: a.lerp(b, u).lerp(d.lerp(c, u), v),
+            normal: face.normalize_or_zero(),
+            area: face.length() / (n * n),
+        }
+    };
+    (0..SIDE * SIDE).map(place).collect()
+}
