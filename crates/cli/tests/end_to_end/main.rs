@@ -13,6 +13,7 @@ mod running;
 mod suggesting;
 mod support;
 mod surface;
+mod trimming;
 // Ended by a signal, as Ctrl-C sends it.
 #[cfg(unix)]
 mod watching;

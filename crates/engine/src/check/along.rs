@@ -8,7 +8,10 @@ use super::CheckError;
 use super::guides::Track;
 use super::rings;
 use super::surface::Surface;
-use crate::model::Guide;
+use crate::model::{Guide, GuideKind};
+
+/// No vertex of an opening's boundary is further from its guide, edges.
+const STRAY: f64 = 0.75;
 
 /// Vertices in order, each joined to the next by an edge.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -28,10 +31,16 @@ pub fn run_along(surface: &QuadMesh, guide: &Guide) -> Result<Option<GuideRun>, 
     let surface = Surface::new(surface)?;
     let track = Track::new(guide, surface.mean_edge)?;
     let (edges, closed) = if guide.closed {
-        let Some(cycle) = rings::find(&track, &surface) else {
-            return Ok(None);
-        };
-        (cycle.edges, true)
+        match rings::find(&track, &surface) {
+            Some(cycle) => (cycle.edges, true),
+            None => {
+                let vertices = boundary(&track, &surface);
+                return Ok(vertices.map(|vertices| GuideRun {
+                    vertices,
+                    closed: true,
+                }));
+            }
+        }
     } else {
         (rings::beside(&track, &surface), false)
     };
@@ -59,6 +68,25 @@ pub fn run_along(surface: &QuadMesh, guide: &Guide) -> Result<Option<GuideRun>, 
         _ => Vec::new(),
     };
     Ok((vertices.len() > 1).then_some(GuideRun { vertices, closed }))
+}
+
+/// The boundary loop that an opening's guide covers and that strays nowhere from it: where the guide
+/// is drawn with jitter, edges may turn off from it and yet be its.
+fn boundary(track: &Track, surface: &Surface) -> Option<Vec<u32>> {
+    if track.guide.kind != GuideKind::Opening {
+        return None;
+    }
+    let near = |&v: &u32| track.line.distance(surface.at(v)) <= STRAY * surface.mean_edge;
+    surface.topology.boundary_loops().into_iter().find(|run| {
+        let edges = (0..run.len()).filter_map(|i| {
+            let edge = surface
+                .topology
+                .edge_between(run[i], run[(i + 1) % run.len()]);
+            edge.map(|e| e as usize)
+        });
+        run.iter().all(near)
+            && track.is_covered(&surface.some_edges(edges), rings::COVER * surface.mean_edge)
+    })
 }
 
 /// A simple cycle from its lowest vertex towards that one's lower neighbour.

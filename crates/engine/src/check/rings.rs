@@ -9,7 +9,7 @@ pub(super) const BANDS: [f64; 4] = [0.35, 0.25, 0.15, 0.08];
 /// An edge runs along the guide if it turns off by no more than this, deg.
 const TURN_DEG: f64 = 45.0;
 /// 95 % of the guide must lie this near its cycle, edges.
-const COVER: f64 = 0.5;
+pub(super) const COVER: f64 = 0.5;
 
 /// A closed cycle of edges.
 #[derive(Clone, Debug, PartialEq, Eq)]

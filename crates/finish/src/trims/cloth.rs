@@ -72,7 +72,17 @@ impl<'a> Run<'a> {
     fn ways(&self, input: &TrimInput<'_>) -> Result<Vec<DVec3>, TrimError> {
         let trim = &self.placed.trim;
         let plain: Vec<DVec3> = match (trim.side, trim.direction) {
-            (Side::Within, _) | (_, Direction::Surface) => self.away.clone(),
+            // Straight on in each column: a kink between the last row and its short edge would fold
+            // the wall behind it.
+            (Side::Within, _) => {
+                let straight = |i: usize| match self.inward[i].get(1) {
+                    Some(&v) => (self.at[i] - input.surface.positions[v as usize])
+                        .normalize_or(self.away[i]),
+                    None => self.away[i],
+                };
+                (0..self.at.len()).map(straight).collect()
+            }
+            (_, Direction::Surface) => self.away.clone(),
             (_, Direction::Axis) => vec![self.axis(input); self.at.len()],
             (_, Direction::Fixed(way)) => vec![way.normalize_or_zero(); self.at.len()],
         };
@@ -155,14 +165,13 @@ impl Cloth {
     pub fn new(input: &TrimInput<'_>, run: &Run<'_>, profile: &Profile) -> Result<Self, TrimError> {
         let trim = &run.placed.trim;
         let ways = run.ways(input)?;
-        let mut rows = match trim.side {
-            Side::Beyond => Vec::new(),
-            Side::Within => run.rows_within(input, trim.height)?,
-        };
-        let base = rows.len();
-        rows.push(run.at.clone());
+        if trim.side == Side::Within {
+            return Self::turned_in(input, run, profile, &ways);
+        }
+        let base = 0;
+        let mut rows = vec![run.at.clone()];
         let mut followed = 0;
-        if let (true, Side::Beyond, Some(sculpt)) = (trim.follow, trim.side, input.sculpt) {
+        if let (true, Some(sculpt)) = (trim.follow, input.sculpt) {
             let found: Vec<Vec<DVec3>> = (0..run.at.len())
                 .map(|i| {
                     let (at, up) = (run.at[i], run.normal[i]);
@@ -199,17 +208,51 @@ impl Cloth {
             })
             .collect();
         let offsets = offsets(&rows, run.placed.closed);
-        let mut cloth = Self {
+        Ok(Self {
             rows,
             offsets,
             base,
             out,
             followed,
+        })
+    }
+
+    /// The cloth of a trim that is turned in: the surface's own rows, then a short edge beyond the
+    /// opening, parallel to the wall as the opening's row is.
+    fn turned_in(
+        input: &TrimInput<'_>,
+        run: &Run<'_>,
+        profile: &Profile,
+        ways: &[DVec3],
+    ) -> Result<Self, TrimError> {
+        let mut rows = run.rows_within(input, run.placed.trim.height)?;
+        let base = rows.len();
+        rows.push(run.at.clone());
+        let offsets = offsets(&rows, run.placed.closed);
+        let out = ways.iter().zip(&offsets[base]).map(|(way, offset)| {
+            let inward = offset.normalize_or_zero();
+            (way - way.dot(inward) * inward).normalize_or(*way)
+        });
+        let mut cloth = Self {
+            out: out.collect(),
+            rows,
+            offsets,
+            base,
+            followed: 0,
         };
-        if trim.side == Side::Within {
-            cloth.cut_to(trim.height);
+        cloth.cut_to(run.placed.trim.height);
+        Ok(cloth.edged(profile))
+    }
+
+    /// Adds the rows of a profile straight on.
+    fn edged(mut self, profile: &Profile) -> Self {
+        for &height in &profile.heights {
+            let row = self.rows[self.base].iter().zip(&self.out);
+            let row = row.map(|(p, out)| *p + height * *out).collect();
+            self.rows.push(row);
+            self.offsets.push(self.offsets[self.base].clone());
         }
-        Ok(cloth)
+        self
     }
 
     /// Shortens what lies within to a depth (model units), by the same share in every column.
@@ -242,9 +285,15 @@ impl Cloth {
     /// The least local radius (model units) and where it is.
     pub fn tightest(&self) -> (f64, DVec3) {
         let mut least = (f64::INFINITY, DVec3::ZERO);
-        for (row, offsets) in self.rows.iter().zip(&self.offsets) {
+        // The short edge of cloth that is turned in bends as the opening's row does.
+        let rows = if self.base > 0 {
+            &self.rows[..=self.base]
+        } else {
+            &self.rows
+        };
+        for (row, offsets) in rows.iter().zip(&self.offsets) {
             for (&at, offset) in row.iter().zip(offsets) {
-                let others = self.rows.iter().flatten().copied();
+                let others = rows.iter().flatten().copied();
                 let others = others.filter(|p| *p != at);
                 let radius = parallel::radius(at, offset.normalize_or_zero(), others);
                 if radius < least.0 {

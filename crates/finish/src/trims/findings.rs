@@ -16,6 +16,11 @@ const MOST: f64 = 0.99;
 /// Samples along each side of a quad.
 const SIDE: usize = 3;
 
+/// A point is on a triangle's edge if one of its weights is less than this.
+const EDGE: f64 = 1e-4;
+/// A way is square to a wall within 10°.
+const SQUARE: f64 = 0.985;
+
 /// One place on a wall.
 struct Sample {
     at: DVec3,
@@ -205,12 +210,20 @@ pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<
             let Some(hit) = other.closest(sample.at) else {
                 continue;
             };
+            let way = hit.point - sample.at;
+            // The outside of a corner lies opposite an edge, square to neither wall. The inside of
+            // it, on the other wall, is measured.
+            let on_edge = hit.barycentric.iter().any(|b| *b < EDGE);
+            let square = way.dot(sample.normal).abs() >= SQUARE * way.length();
+            if on_edge && !square {
+                continue;
+            }
             all += sample.area;
             let off = (hit.distance - asked).abs();
             if off <= NEAR * asked {
                 near += sample.area;
             }
-            if (hit.point - sample.at).dot(sample.normal) < 0.0 {
+            if way.dot(sample.normal) < 0.0 {
                 facing += sample.area;
             }
             if off > furthest {

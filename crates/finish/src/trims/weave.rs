@@ -249,12 +249,13 @@ impl Woven {
                 other: trims[other].trim.name.clone(),
             });
         }
-        for edge in pieces {
+        for edge in &pieces {
             if let [Some(&a), Some(&b)] = edge.map(|v| self.image.get(v as usize)) {
                 taken.insert(key(a, b), (number, true));
             }
-            taken.insert(edge, (number, false));
         }
+        // A run across the plane is its own image: what is its own stands above that.
+        taken.extend(pieces.into_iter().map(|edge| (edge, (number, false))));
         Ok(None)
     }
 

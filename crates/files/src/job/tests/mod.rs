@@ -8,6 +8,7 @@ mod edits;
 mod faults;
 mod intent;
 mod random;
+mod trims;
 
 const COAT: &str = r#"# The keeper's oilskin.
 job = 1                          # version of this format

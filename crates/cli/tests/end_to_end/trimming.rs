@@ -1,0 +1,137 @@
+//! Trims through the binary: woven on, named, as thick as asked; refused by name and line.
+
+use std::fs;
+use std::path::Path;
+
+use mesh::QuadMesh;
+
+use crate::support::{Folder, Run, Sleeve, loopwright, word};
+
+const TRIMS: &str = "[[trim]]\nname = \"cuff\"\nkind = \"cuff\"\nguide = \"wrist\"\nheight = 3\n\
+    thickness = 0.5\nfollow = false\nfront = \"gap\"\nfront_at = [30, 34, 0]\n\n\
+    [[trim]]\nname = \"upper hem\"\nkind = \"hem\"\nguide = \"shoulder\"\nheight = 4\n\
+    thickness = 0.4\nedge = \"rounded\"\n";
+
+fn run(job: &Path, folder: &Folder, name: &str) -> Run {
+    let out = folder.join(name);
+    loopwright(&[
+        "run",
+        word(job),
+        "--out",
+        word(&out),
+        "--pictures",
+        "0",
+        "--json",
+    ])
+}
+
+fn surface(folder: &Folder, name: &str) -> QuadMesh {
+    files::read_grouped_quads(&folder.join(name).join("surface.obj")).unwrap()
+}
+
+fn job(folder: &Folder, name: &str, more: &str) -> std::path::PathBuf {
+    let sleeve = Sleeve::new();
+    sleeve.put(folder);
+    let path = folder.join(name);
+    fs::write(&path, format!("{}{more}", sleeve.text())).unwrap();
+    path
+}
+
+#[test]
+fn trims_stand_in_groups_of_their_own_after_the_surface_as_it_was() {
+    let folder = Folder::new();
+    assert_eq!(
+        run(&job(&folder, "plain.toml", ""), &folder, "plain").status,
+        Some(0)
+    );
+    let trimmed = run(&job(&folder, "trims.toml", TRIMS), &folder, "trims");
+    assert_eq!(trimmed.status, Some(0), "{trimmed:?}");
+    let (plain, whole) = (surface(&folder, "plain"), surface(&folder, "trims"));
+    let n = plain.quads.len();
+    assert_eq!(whole.positions[..plain.positions.len()], plain.positions);
+    for name in ["cuff", "upper_hem"] {
+        let group = whole.groups.iter().find(|g| g.name == name).unwrap();
+        assert!(group.quads.len() > 50, "{name}: {}", group.quads.len());
+        assert!(group.quads.iter().all(|&q| q as usize >= n), "{name}");
+    }
+    let grouped: usize = whole.groups.iter().map(|g| g.quads.len()).sum();
+    assert_eq!(grouped, whole.quads.len());
+    // Exact in z, as the sleeve is.
+    let bits = |x: f64, y: f64, z: f64| [x, y, z + 0.0].map(f64::to_bits);
+    let mut places: Vec<_> = whole
+        .positions
+        .iter()
+        .map(|p| bits(p.x, p.y, p.z))
+        .collect();
+    places.sort_unstable();
+    for p in &whole.positions {
+        assert!(places.binary_search(&bits(p.x, p.y, -p.z)).is_ok(), "{p}");
+    }
+    // The hem lies within the sleeve, whose shoulder is at y = 0; the cuff beyond x = 30.
+    let corners = |name: &str| {
+        let group = whole.groups.iter().find(|g| g.name == name).unwrap();
+        let quads = group.quads.iter().map(|&q| whole.quads[q as usize]);
+        let all: Vec<_> = quads
+            .flatten()
+            .map(|v| whole.positions[v as usize])
+            .collect();
+        all
+    };
+    let hem = corners("upper_hem");
+    let [low, high] = [f64::min, f64::max].map(|f| hem.iter().map(|p| p.y).reduce(f).unwrap());
+    assert!(
+        (-0.3..-0.1).contains(&low) && (3.5..4.5).contains(&high),
+        "{low} {high}"
+    );
+    let cuff = corners("cuff");
+    assert!(cuff.iter().all(|p| p.x > 29.5 && p.x < 33.5));
+    let codes: Vec<(String, String)> = trimmed.json()["findings"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|f| {
+            (
+                f["code"].as_str().unwrap().into(),
+                f["level"].as_str().unwrap().into(),
+            )
+        })
+        .collect();
+    for code in [
+        "trim-thickness",
+        "trim-facing",
+        "trim-manifold",
+        "trim-cuts",
+        "trim-mirror",
+    ] {
+        let found: Vec<_> = codes.iter().filter(|c| c.0 == code).collect();
+        assert!(
+            !found.is_empty() && found.iter().all(|c| c.1 == "pass"),
+            "{code}: {found:?}"
+        );
+    }
+}
+
+#[test]
+fn a_trim_that_cant_be_had_is_refused_with_its_line_and_the_way_out() {
+    let folder = Folder::new();
+    let line = |text: &str| 1 + text.lines().position(|l| l == "[[trim]]").unwrap();
+    for (old, new, says) in [
+        ("thickness = 0.5", "thickness = 3.9", "at most 3."),
+        (
+            "guide = \"wrist\"",
+            "guide = \"elbow\"",
+            "the surface doesn't end at guide 'elbow'",
+        ),
+    ] {
+        let job = job(&folder, "trims.toml", &TRIMS.replacen(old, new, 1));
+        let refused = run(&job, &folder, "refused");
+        assert_eq!(refused.status, Some(2), "{refused:?}");
+        let place = format!("trims.toml:{}", line(&fs::read_to_string(&job).unwrap()));
+        assert!(
+            refused.stderr.contains(&place) && refused.stderr.contains(says),
+            "{refused:?}"
+        );
+        assert!(refused.stderr.contains("trim 'cuff'"), "{refused:?}");
+        assert!(!folder.names().contains(&"refused".to_owned()));
+    }
+}
