@@ -16,6 +16,9 @@ const MOST: f64 = 0.99;
 /// Samples along each side of a quad.
 const SIDE: usize = 3;
 
+/// Images lie within this of where they are computed from the other side, edges: 0 for the planes of
+/// coordinates, rounding for slanted ones.
+const IMAGE: f64 = 1e-9;
 /// A point is on a triangle's edge if one of its weights is less than this.
 const EDGE: f64 = 1e-4;
 /// A way is square to a wall within 10°.
@@ -152,7 +155,7 @@ fn whole(input: &TrimInput<'_>, woven: &Woven, findings: &mut Findings) -> Resul
     }
     findings.push(finding);
     if let Some(mirror) = sound.mirror {
-        let holds = mirror.error == 0.0 && mirror.faces_missing == 0;
+        let holds = mirror.error <= IMAGE && mirror.faces_missing == 0;
         let sentence = match holds {
             true => "With its trims the surface is its own exact mirror image.".to_owned(),
             false => format!(
@@ -243,15 +246,20 @@ pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<
     found
 }
 
+/// A wall as triangles about its quads' middles: of a bent quad either diagonal lies off the patch
+/// that both walls are, and two walls needn't be cut along the same one.
 fn index(mesh: &QuadMesh, quads: &[u32]) -> SurfaceIndex {
-    let some = QuadMesh {
-        positions: mesh.positions.clone(),
-        quads: quads.iter().map(|&q| mesh.quads[q as usize]).collect(),
-        groups: Vec::new(),
-    };
+    let mut positions: Vec<_> = mesh.positions.iter().map(|p| p.as_vec3()).collect();
+    let mut triangles = Vec::with_capacity(4 * quads.len());
+    for &quad in quads {
+        let middle = positions.len() as u32;
+        positions.push(mesh.centre(quad as usize).as_vec3());
+        let corners = mesh.quads[quad as usize];
+        triangles.extend((0..4).map(|i| [corners[i], corners[(i + 1) % 4], middle]));
+    }
     SurfaceIndex::new(Arc::new(TriMesh {
-        positions: some.positions.iter().map(|p| p.as_vec3()).collect(),
-        triangles: some.triangulated(),
+        positions,
+        triangles,
     }))
 }
 

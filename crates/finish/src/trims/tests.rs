@@ -1,6 +1,7 @@
 //! Trims on tubes whose offsets are known in closed form.
 
 use std::f64::consts::{PI, TAU};
+use std::sync::Arc;
 
 use base::{Findings, Level, Task};
 use engine::check;
@@ -168,6 +169,74 @@ fn a_flared_cuff_is_a_cone_with_a_parallel_one_within() {
         .map(|p| p.y)
         .fold(0.0, f64::min);
     assert!((low + h * cos).abs() < 0.15, "{low}");
+}
+
+/// A tube of triangles from y = `low` up to 8, as a sculpt.
+fn sculpted(low: f64, radius: impl Fn(f64) -> f64) -> Sculpt {
+    let (around, along) = (240u32, 120u32);
+    let place = |i: u32, j: u32| {
+        let y = low + (8.0 - low) * f64::from(j) / f64::from(along);
+        let (sin, cos) = (TAU * f64::from(i) / f64::from(around)).sin_cos();
+        DVec3::new(radius(y) * sin, y, radius(y) * cos).as_vec3()
+    };
+    let at = |i: u32, j: u32| j * around + i % around;
+    let mesh = Arc::new(mesh::TriMesh {
+        positions: (0..=along)
+            .flat_map(|j| (0..around).map(move |i| place(i, j)))
+            .collect(),
+        triangles: (0..along)
+            .flat_map(|j| (0..around).map(move |i| (i, j)))
+            .flat_map(|(i, j)| {
+                let [a, b, c, d] = [at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1)];
+                [[a, b, c], [a, c, d]]
+            })
+            .collect(),
+    });
+    Sculpt {
+        index: Arc::new(mesh::SurfaceIndex::new(Arc::clone(&mesh))),
+        normals: Arc::new(Vec::new()),
+        mesh,
+    }
+}
+
+/// Beyond its opening the sculpt widens as a cone: the trim lies on it, as far as it goes.
+#[test]
+fn a_trim_follows_the_sculpt_where_it_goes_on() {
+    let (n, r, h) = (24, 5.0, 3.0);
+    let surface = tube(n, 4, 2.0, |_, _| r);
+    let slope = 0.3;
+    let cone = |y: f64| if y < 0.0 { r - slope * y } else { r };
+    for (low, rows, says) in [
+        (-5.0, 3, "follows the sculpt over its whole height"),
+        (-2.2, 1, "follows the sculpt for 1 of its 3 rows"),
+        (0.0, 0, "the sculpt doesn't go on there"),
+    ] {
+        let sculpt = sculpted(low, cone);
+        let input = TrimInput {
+            surface: &surface,
+            plane: Some(X),
+            sculpt: Some(&sculpt),
+        };
+        let trim = Trim {
+            follow: true,
+            ..cuff(h, 0.4)
+        };
+        let trimmed = run(&input, &[placed(trim, n)], &Task::default()).unwrap();
+        sound(&surface, &trimmed);
+        assert_eq!(value(&trimmed.findings, "trim-follows"), f64::from(rows));
+        let told = trimmed.findings.iter().any(|f| f.sentence.contains(says));
+        assert!(told, "{says}: {:?}", trimmed.findings);
+        if rows == 3 {
+            // Height is measured along the cone.
+            let reach = h / (1.0f64 + slope * slope).sqrt();
+            let new = &trimmed.surface.positions[surface.positions.len()..];
+            let off = |p: &&DVec3| (p.x.hypot(p.z) - cone(p.y)).abs();
+            let on: Vec<_> = new.iter().filter(|p| off(p) < 0.01).collect();
+            assert_eq!(on.len(), 3 * n as usize);
+            let low = on.iter().map(|p| p.y).fold(0.0, f64::min);
+            assert!((low + reach).abs() < 0.02, "{low} {reach}");
+        }
+    }
 }
 
 /// A hem on a sphere: the inner wall lies on the sphere that is T smaller.
@@ -400,7 +469,7 @@ fn one_opening_takes_one_trim_and_an_image_may_be_named() {
                 .all(|&q| both.surface.centre(q as usize).x * sign > 0.0)
         );
     }
-    let alone = woven(&pair, Some(X), &[left.clone()]).unwrap();
+    let alone = woven(&pair, Some(X), std::slice::from_ref(&left)).unwrap();
     assert_eq!(alone.surface.quads, both.surface.quads);
     let mut other = right;
     other.trim.thickness = 0.4;
@@ -408,6 +477,37 @@ fn one_opening_takes_one_trim_and_an_image_may_be_named() {
     assert!(matches!(refused, TrimError::Twice { .. }), "{refused}");
     let refused = woven(&pair, Some(X), &[left.clone(), left]).unwrap_err();
     assert!(matches!(refused, TrimError::Twice { .. }), "{refused}");
+}
+
+/// About a slanted plane images are the kept side's, to the bit; the plane's vertices stay on it.
+#[test]
+fn a_slanted_plane_is_as_good_as_a_coordinate_one() {
+    let turn = glam::DQuat::from_axis_angle(DVec3::new(1.0, 2.0, 3.0).normalize(), 0.7);
+    let origin = DVec3::new(3.1, -2.3, 0.7);
+    let plane = Plane {
+        origin,
+        normal: (turn * DVec3::X).normalize(),
+    };
+    let n = 16;
+    let mut surface = tube(n, 4, 2.0, |_, _| 5.0);
+    for p in &mut surface.positions {
+        *p = match p.x {
+            0.0 => plane.project(origin + turn * *p),
+            x if x > 0.0 => origin + turn * *p,
+            _ => plane.mirror(origin + turn * X.mirror(*p)),
+        };
+    }
+    let trim = Trim {
+        front: Front::Gap {
+            width: 0.0,
+            at: Some(origin + turn * (5.0 * DVec3::Z)),
+        },
+        ..cuff(3.0, 0.6)
+    };
+    let trimmed = woven(&surface, Some(plane), &[placed(trim, n)]).unwrap();
+    sound(&surface, &trimmed);
+    let codes: Vec<&str> = trimmed.findings.iter().map(|f| f.code.as_str()).collect();
+    assert!(codes.contains(&"trim-mirror"), "{codes:?}");
 }
 
 #[test]

@@ -14,6 +14,9 @@ use super::{Front, Placed, Side, Trim, TrimError, TrimInput, parallel};
 /// Tries at a lesser thickness where cloth would pass through something.
 const TRIES: u32 = 8;
 
+/// What is this near the plane lies on it, as a share of the surface's reach: rounding, no more.
+const ON_PLANE: f64 = 1e-12;
+
 /// A surface with trims on it.
 pub(super) struct Woven {
     pub mesh: QuadMesh,
@@ -113,17 +116,29 @@ fn images(input: &TrimInput<'_>) -> Vec<u32> {
     };
     // Adding nought makes −0 and 0 one.
     let bits = |p: DVec3| p.to_array().map(|c| (c + 0.0).to_bits());
-    let places = input.surface.positions.iter();
-    let known: BTreeMap<[u64; 3], u32> = places.map(|p| bits(*p)).zip(0..).collect();
-    let images = input.surface.positions.iter().enumerate().map(|(v, &p)| {
-        let on_plane = plane.project(p) == p;
-        if on_plane {
-            Some(v as u32)
-        } else {
-            known.get(&bits(plane.mirror(p))).copied()
+    let positions = &input.surface.positions;
+    let known: BTreeMap<[u64; 3], u32> = positions.iter().map(|p| bits(*p)).zip(0..).collect();
+    let reach = positions
+        .iter()
+        .map(|p| p.distance(plane.origin))
+        .fold(0.0, f64::max);
+    let mut images: Vec<Option<u32>> = vec![None; positions.len()];
+    for (v, &p) in (0..).zip(positions) {
+        let height = plane.height(p);
+        if height.abs() <= ON_PLANE * reach {
+            images[v as usize] = Some(v);
+        } else if height > 0.0
+            && let Some(&other) = known.get(&bits(plane.mirror(p)))
+        {
+            // Of a slanted plane only the kept side's images are exact to the bit.
+            images[v as usize] = Some(other);
+            images[other as usize] = Some(v);
         }
-    });
-    images.collect::<Option<Vec<u32>>>().unwrap_or_default()
+    }
+    images
+        .into_iter()
+        .collect::<Option<Vec<u32>>>()
+        .unwrap_or_default()
 }
 
 /// The run with the surface on its left.

@@ -14,7 +14,7 @@ fn trims_are_read_with_their_defaults_written_and_changed_in_place() {
         line: 7,
         ..TrimSpec::new("left cuff", TrimKind::Cuff, "left wrist", 4.0, 0.6)
     };
-    assert_eq!(job.spec().trims, [wanted.clone()]);
+    assert_eq!(job.spec().trims, std::slice::from_ref(&wanted));
     let mut spec = job.spec().clone();
     spec.trims[0] = TrimSpec {
         kind: TrimKind::Collar,
