@@ -10,6 +10,8 @@ use super::{Direction, Placed, Side, TrimError, TrimInput, follow, parallel};
 const AXIS_ROWS: usize = 3;
 /// A direction within 30° of straight back into the surface leads nowhere.
 const BACK: f64 = -0.866;
+/// The deepest row is left out if less than this share of it would stay.
+const SLIVER: f64 = 0.25;
 /// Rounds of averaging directions along the run: a kink in one row of quads isn't meant.
 const SMOOTHING: usize = 2;
 
@@ -226,21 +228,22 @@ impl Cloth {
         ways: &[DVec3],
     ) -> Result<Self, TrimError> {
         let mut rows = run.rows_within(input, run.placed.trim.height)?;
-        let base = rows.len();
         rows.push(run.at.clone());
+        // Cut first: quads beyond the deepest row have no say in where the wall goes.
+        let rows = cut_to(rows, run.placed.trim.height);
+        let base = rows.len() - 1;
         let offsets = offsets(&rows, run.placed.closed);
         let out = ways.iter().zip(&offsets[base]).map(|(way, offset)| {
             let inward = offset.normalize_or_zero();
             (way - way.dot(inward) * inward).normalize_or(*way)
         });
-        let mut cloth = Self {
+        let cloth = Self {
             out: out.collect(),
             rows,
             offsets,
             base,
             followed: 0,
         };
-        cloth.cut_to(run.placed.trim.height);
         Ok(cloth.edged(profile))
     }
 
@@ -253,33 +256,6 @@ impl Cloth {
             self.offsets.push(self.offsets[self.base].clone());
         }
         self
-    }
-
-    /// Shortens what lies within to a depth (model units), by the same share in every column.
-    fn cut_to(&mut self, depth: f64) {
-        let step = |r: usize| {
-            let pairs = self.rows[r].iter().zip(&self.rows[r + 1]);
-            pairs.map(|(a, b)| a.distance(*b)).sum::<f64>() / self.rows[r].len() as f64
-        };
-        let rest: f64 = (1..self.base).map(step).sum();
-        let last = step(0);
-        let share = if last > 0.0 {
-            ((depth - rest) / last).clamp(0.0, 1.0)
-        } else {
-            1.0
-        };
-        for list in [&mut self.rows, &mut self.offsets] {
-            let next = list[1].clone();
-            for (far, near) in list[0].iter_mut().zip(next) {
-                *far = near.lerp(*far, share);
-            }
-        }
-        // A sliver of a row makes no good quads: the row before it ends the cloth.
-        if self.base > 1 && share < 0.25 {
-            self.rows.remove(0);
-            self.offsets.remove(0);
-            self.base -= 1;
-        }
     }
 
     /// The least local radius (model units) and where it is.
@@ -303,6 +279,32 @@ impl Cloth {
         }
         least
     }
+}
+
+/// Shortens rows that rise to an opening to a depth (model units), by the same share in every column.
+fn cut_to(mut rows: Vec<Vec<DVec3>>, depth: f64) -> Vec<Vec<DVec3>> {
+    let step = |r: usize| {
+        let pairs = rows[r].iter().zip(&rows[r + 1]);
+        pairs.map(|(a, b)| a.distance(*b)).sum::<f64>() / rows[r].len() as f64
+    };
+    let base = rows.len() - 1;
+    let rest: f64 = (1..base).map(step).sum();
+    let last = step(0);
+    let share = if last > 0.0 {
+        ((depth - rest) / last).clamp(0.0, 1.0)
+    } else {
+        1.0
+    };
+    // A sliver of a row makes no good quads: the row before it ends the cloth.
+    if base > 1 && share < SLIVER {
+        rows.remove(0);
+        return rows;
+    }
+    let next = rows[1].clone();
+    for (far, near) in rows[0].iter_mut().zip(next) {
+        *far = near.lerp(*far, share);
+    }
+    rows
 }
 
 /// Puts the row that holds a corner straight between the one before it and the edge.
