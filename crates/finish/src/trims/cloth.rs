@@ -321,10 +321,19 @@ fn straighten(rows: &mut [Vec<DVec3>], profile: &Profile) {
 /// Way to the parallel wall at every place, for a thickness of 1.
 fn offsets(rows: &[Vec<DVec3>], closed: bool) -> Vec<Vec<DVec3>> {
     let n = rows[0].len();
-    let face = |r: usize, i: usize| {
+    // Of a bent quad, the plane at the corner: that of its bilinear patch there.
+    let face = |(r, i): (usize, usize), (row, column): (usize, usize)| {
         let j = (i + 1) % n;
-        let (a, b, c, d) = (rows[r][i], rows[r][j], rows[r + 1][i], rows[r + 1][j]);
-        (c - b).cross(d - a).normalize_or_zero()
+        let quad = [rows[r][j], rows[r][i], rows[r + 1][i], rows[r + 1][j]];
+        let corner = match (row == r, column == i) {
+            (true, false) => 0,
+            (true, true) => 1,
+            (false, true) => 2,
+            (false, false) => 3,
+        };
+        let (ahead, behind) = (quad[(corner + 1) % 4], quad[(corner + 3) % 4]);
+        let at = quad[corner];
+        (ahead - at).cross(behind - at).normalize_or_zero()
     };
     let columns = |i: usize| {
         let before = if closed {
@@ -339,7 +348,7 @@ fn offsets(rows: &[Vec<DVec3>], closed: bool) -> Vec<Vec<DVec3>> {
         let bands = r.saturating_sub(1)..(r + 1).min(rows.len() - 1);
         let faces: Vec<DVec3> = bands
             .flat_map(|band| columns(i).map(move |column| (band, column)))
-            .map(|(band, column)| face(band, column))
+            .map(|quad| face(quad, (r, i)))
             .filter(|n| *n != DVec3::ZERO)
             .collect();
         parallel::offset(&faces)
