@@ -46,9 +46,9 @@ pub fn run_along(surface: &QuadMesh, guide: &Guide) -> Result<Option<GuideRun>, 
     };
     let mut beside: BTreeMap<u32, Vec<u32>> = BTreeMap::new();
     for e in edges {
-        let [a, b] = surface.topology.edges[e as usize];
-        beside.entry(a).or_default().push(b);
-        beside.entry(b).or_default().push(a);
+        let [from, to] = surface.topology.edges[e as usize];
+        beside.entry(from).or_default().push(to);
+        beside.entry(to).or_default().push(from);
     }
     let vertices = match (closed, guide.points.first(), guide.points.last()) {
         (true, ..) => around(&beside),
@@ -129,4 +129,51 @@ fn between(beside: &BTreeMap<u32, Vec<u32>>, from: u32, to: u32) -> Vec<u32> {
         run.push(v);
     }
     Vec::new()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use mesh::DVec3;
+
+    /// A sheet of 4 × 3 unit quads in the xy plane; vertex 5 y + x.
+    fn sheet() -> QuadMesh {
+        let at = |x: u32, y: u32| 5 * y + x;
+        QuadMesh {
+            positions: (0..4)
+                .flat_map(|y| (0..5).map(move |x| DVec3::new(f64::from(x), f64::from(y), 0.0)))
+                .collect(),
+            quads: (0..3)
+                .flat_map(|y| (0..4).map(move |x| (x, y)))
+                .map(|(x, y)| [at(x, y), at(x + 1, y), at(x + 1, y + 1), at(x, y + 1)])
+                .collect(),
+            groups: vec![],
+        }
+    }
+
+    fn guide(closed: bool, points: &[[f64; 2]]) -> Guide {
+        Guide {
+            name: "edge".to_owned(),
+            kind: GuideKind::Opening,
+            closed,
+            count: None,
+            points: points.iter().map(|p| DVec3::new(p[0], p[1], 0.0)).collect(),
+        }
+    }
+
+    #[test]
+    fn runs_are_found_in_order() {
+        let around = guide(true, &[[0.0, 0.0], [4.0, 0.0], [4.0, 3.0], [0.0, 3.0]]);
+        let run = run_along(&sheet(), &around).unwrap().unwrap();
+        assert!(run.closed);
+        assert_eq!(
+            run.vertices,
+            [0, 1, 2, 3, 4, 9, 14, 19, 18, 17, 16, 15, 10, 5]
+        );
+        let side = guide(false, &[[4.0, 0.05], [2.0, -0.05], [0.0, 0.0]]);
+        let run = run_along(&sheet(), &side).unwrap().unwrap();
+        assert_eq!((run.vertices, run.closed), (vec![4, 3, 2, 1, 0], false));
+        let nowhere = guide(false, &[[0.0, 0.5], [4.0, 0.5]]);
+        assert_eq!(run_along(&sheet(), &nowhere).unwrap(), None);
+    }
 }
