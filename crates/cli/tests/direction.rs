@@ -52,7 +52,8 @@ const MAY_USE: [(&str, &[&str]); 14] = [
 ];
 
 /// Libraries that only one crate may name.
-const OWNERS: [(&str, &str); 13] = [
+const OWNERS: [(&str, &str); 14] = [
+    ("robust", "mesh"),
     ("faer", "numeric"),
     ("microlp", "numeric"),
     ("toml_edit", "files"),

@@ -11,7 +11,9 @@
 //! assert_eq!(mesh.topology().boundary_loops().len(), 1);
 //! ```
 
+mod crossing;
 mod decimate;
+mod gap;
 mod kept;
 mod level;
 mod polyline;
@@ -21,12 +23,14 @@ mod spatial;
 mod topology;
 mod triangles;
 
+pub use crossing::pass_through;
 pub use decimate::{decimate, decimate_in_sweeps};
+pub use gap::{Gap, gap};
 pub use glam::{DVec3, Vec3};
 pub use kept::kept_quads;
 pub use level::{Run, trace};
 pub use polyline::{Near, Polyline};
 pub use quad::{Group, QuadMesh, QuadTopology, Strip};
-pub use spatial::{Closest, RayHit, SurfaceIndex};
+pub use spatial::{Closest, RayHit, SurfaceIndex, Winding};
 pub use topology::{Fan, TopologyError, TriTopology};
 pub use triangles::TriMesh;

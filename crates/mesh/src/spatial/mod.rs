@@ -6,8 +6,10 @@
 //! with the lowest index wins.
 
 mod build;
+mod near;
 mod query;
 mod triangle;
+mod winding;
 
 #[cfg(test)]
 mod tests;
@@ -16,6 +18,9 @@ use std::sync::Arc;
 
 use crate::{DVec3, TriMesh};
 use build::Node;
+
+pub(crate) use triangle::closest_on_triangle;
+pub use winding::Winding;
 
 /// A point on a surface that is nearest to another point.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -99,4 +104,9 @@ impl SurfaceIndex {
     pub fn bytes(&self) -> usize {
         self.nodes.capacity() * size_of::<Node>() + self.order.capacity() * size_of::<u32>()
     }
+}
+
+#[inline]
+fn corner([x, y, z]: [f32; 3]) -> DVec3 {
+    DVec3::new(f64::from(x), f64::from(y), f64::from(z))
 }

@@ -2,12 +2,12 @@
 
 use super::build::{Node, STACK};
 use super::triangle::{Ray, closest_on_triangle};
-use super::{Closest, RayHit, SurfaceIndex};
+use super::{Closest, RayHit, SurfaceIndex, corner};
 use crate::DVec3;
 
 /// A box is passed over only when it is further than the best triangle by more than this
 /// share of the coordinates' size: more than rounding can add to a distance.
-const SLACK: f64 = 1e-14;
+pub(super) const SLACK: f64 = 1e-14;
 
 /// The better of two candidates: nearer, or as near with a lower triangle.
 fn better(distance: f64, triangle: u32, than: (f64, u32)) -> bool {
@@ -121,7 +121,7 @@ impl SurfaceIndex {
     /// Visits triangles, nearest boxes first. `entry` gives the least distance at which
     /// anything in a node can be, infinity for never; `limit` is the distance beyond which
     /// nothing matters, and `visit` gives what has become of it. All distances may be squared.
-    fn walk(
+    pub(super) fn walk(
         &self,
         mut limit: f64,
         entry: impl Fn(&Node) -> f64,
@@ -158,7 +158,7 @@ impl SurfaceIndex {
         }
     }
 
-    fn leaf(&self, node: &Node) -> &[u32] {
+    pub(super) fn leaf(&self, node: &Node) -> &[u32] {
         let first = node.link as usize;
         &self.order[first..first + node.count as usize]
     }
@@ -222,9 +222,4 @@ fn box_entry(node: &Node, origin: DVec3, inverse: DVec3, slack: f64) -> f64 {
     } else {
         f64::INFINITY
     }
-}
-
-#[inline]
-fn corner([x, y, z]: [f32; 3]) -> DVec3 {
-    DVec3::new(f64::from(x), f64::from(y), f64::from(z))
 }

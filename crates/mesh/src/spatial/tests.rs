@@ -294,3 +294,52 @@ fn the_tree_is_small_and_the_same_for_any_number_of_threads() {
     assert_eq!(trees[0], trees[1]);
     assert_eq!(trees[0], trees[2]);
 }
+
+#[test]
+fn near_triangles_are_those_of_brute_force() {
+    let index = soup(5, 900, 500);
+    let mut numbers = Numbers(17);
+    for reach in [0.0, 0.3, 2.0] {
+        let (a, b) = (numbers.point(9.0), numbers.point(9.0));
+        let (low, high) = (a.min(b), a.max(b).min(a.min(b) + 1.0));
+        let mut found = Vec::new();
+        index.visit_near((low, high), reach, |t, _| found.push(t));
+        found.sort_unstable();
+        let apart = |t: u32| {
+            let [a, b, c] = index.mesh.corners(t as usize);
+            let (from, to) = (a.min(b).min(c), a.max(b).max(c));
+            (from - high).max(low - to).max(DVec3::ZERO).length()
+        };
+        let all = 0..index.mesh.triangles.len() as u32;
+        let slow: Vec<u32> = all.filter(|&t| apart(t) <= reach).collect();
+        assert!(found == slow && (reach < 2.0 || !slow.is_empty()));
+    }
+}
+
+/// Around a sphere: 1 inside, 0 outside; around its upper half, the share of directions that
+/// end on it: a cap seen from the centre covers one half, from height h below it less
+/// (solid angle of a cap, 2 pi (1 - cos)).
+#[test]
+fn winding_numbers_of_spheres_and_halves() {
+    let whole = Winding::new(Arc::new(SurfaceIndex::new(Arc::new(sphere(96, 64)))));
+    let mut half = sphere(96, 64);
+    half.triangles.truncate(96 * 32 * 2);
+    let half = Winding::new(Arc::new(SurfaceIndex::new(Arc::new(half))));
+    let mut numbers = Numbers(3);
+    for _ in 0..300 {
+        let p = numbers.point(3.0);
+        let inside = if p.length() < 1.0 { 1.0 } else { 0.0 };
+        if (p.length() - 1.0).abs() > 0.02 {
+            assert!((whole.number(p) - inside).abs() < 0.05, "{p}");
+        }
+    }
+    for h in [0.0, 0.3, 0.8, 2.0, 5.0] {
+        let seen = (1.0 - h / f64::hypot(h, 1.0)) / 2.0;
+        let p = DVec3::new(0.0, -h, 0.0);
+        assert!(
+            (half.number(p) - seen).abs() < 0.02,
+            "{h} {}",
+            half.number(p)
+        );
+    }
+}

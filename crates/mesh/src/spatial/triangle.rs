@@ -10,7 +10,7 @@ const FLAT: f64 = 1e-12;
 ///
 /// Ericson, *Real-Time Collision Detection*, 2005, section 5.1.5; triangles
 /// without area fall back to their sides.
-pub(super) fn closest_on_triangle(p: DVec3, [a, b, c]: [DVec3; 3]) -> (DVec3, [f64; 3]) {
+pub(crate) fn closest_on_triangle(p: DVec3, [a, b, c]: [DVec3; 3]) -> (DVec3, [f64; 3]) {
     let (ab, ac) = (b - a, c - a);
     let longest = ab
         .length_squared()
