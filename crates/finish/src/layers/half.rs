@@ -1,0 +1,124 @@
+//! The kept half of a mirrored mesh: what moves by itself, and what moves as its image.
+
+use engine::model::Plane;
+use mesh::{DVec3, QuadMesh};
+
+/// How each vertex of a whole mesh follows from what moves.
+pub(super) struct Halves {
+    plane: Option<Plane>,
+    /// The vertex of the whole mesh that each unknown stands for.
+    pub vertex: Vec<u32>,
+    /// Unknown of each vertex.
+    pub unknown: Vec<u32>,
+    /// Whether a vertex is the image of its unknown's.
+    pub image: Vec<bool>,
+    /// Whether an unknown's vertex lies on the plane and has to stay there.
+    pub on_plane: Vec<bool>,
+    /// Vertices that an unknown moves: 2, or 1 where it is its own image.
+    pub weight: Vec<f64>,
+}
+
+impl Halves {
+    /// Pairs vertices with their images, which are exact; without a plane, or where a vertex
+    /// has none, each stands for itself.
+    pub fn of(mesh: &QuadMesh, plane: Option<Plane>) -> Self {
+        plane
+            .and_then(|plane| Self::paired(mesh, plane))
+            .unwrap_or_else(|| Self::single(mesh.positions.len()))
+    }
+
+    fn single(vertices: usize) -> Self {
+        Self {
+            plane: None,
+            vertex: (0..vertices as u32).collect(),
+            unknown: (0..vertices as u32).collect(),
+            image: vec![false; vertices],
+            on_plane: vec![false; vertices],
+            weight: vec![1.0; vertices],
+        }
+    }
+
+    fn paired(mesh: &QuadMesh, plane: Plane) -> Option<Self> {
+        const NONE: u32 = u32::MAX;
+        // Adding 0 makes one of both zeros.
+        let key = |p: DVec3| p.to_array().map(|x| (x + 0.0).to_bits());
+        let positions = &mesh.positions;
+        let mut known: Vec<([u64; 3], u32)> =
+            (0..).zip(positions).map(|(v, &p)| (key(p), v)).collect();
+        known.sort_unstable();
+        let at = |p: DVec3| {
+            let wanted = key(p);
+            let place = known.partition_point(|k| k.0 < wanted);
+            known.get(place).filter(|k| k.0 == wanted).map(|k| k.1)
+        };
+        let reach = positions.iter().map(|p| p.abs().max_element());
+        let on = 1e-9 * reach.fold(0.0, f64::max);
+        let mut this = Self::single(0);
+        this.plane = Some(plane);
+        this.unknown = vec![NONE; positions.len()];
+        this.image = vec![false; positions.len()];
+        for (v, &p) in positions.iter().enumerate() {
+            let height = plane.height(p);
+            if height < -on {
+                continue;
+            }
+            let on_plane = height <= on;
+            let unknown = this.vertex.len() as u32;
+            this.vertex.push(v as u32);
+            this.on_plane.push(on_plane);
+            this.weight.push(if on_plane { 1.0 } else { 2.0 });
+            this.unknown[v] = unknown;
+            if !on_plane {
+                let image = at(plane.mirror(p))? as usize;
+                if this.unknown[image] != NONE {
+                    return None;
+                }
+                this.unknown[image] = unknown;
+                this.image[image] = true;
+            }
+        }
+        (!this.unknown.contains(&NONE)).then_some(this)
+    }
+
+    pub fn len(&self) -> usize {
+        self.vertex.len()
+    }
+
+    /// A direction at a vertex as one at its unknown's vertex; the way back is the same.
+    pub fn turned(&self, vertex: usize, direction: DVec3) -> DVec3 {
+        match self.plane {
+            Some(plane) if self.image[vertex] => {
+                direction - 2.0 * direction.dot(plane.normal) * plane.normal
+            }
+            _ => direction,
+        }
+    }
+
+    /// A direction at an unknown without what would lead off the plane.
+    pub fn kept(&self, unknown: usize, direction: DVec3) -> DVec3 {
+        match self.plane {
+            Some(plane) if self.on_plane[unknown] => {
+                direction - direction.dot(plane.normal) * plane.normal
+            }
+            _ => direction,
+        }
+    }
+
+    /// Positions of the whole once its unknowns have moved; images are exact, vertices on the
+    /// plane lie on it, and what doesn't move keeps its bits.
+    pub fn place(&self, from: &[DVec3], moves: &[DVec3]) -> Vec<DVec3> {
+        let put = |(v, &old): (usize, &DVec3)| {
+            let unknown = self.unknown[v] as usize;
+            if moves[unknown] == DVec3::ZERO {
+                return old;
+            }
+            let p = from[self.vertex[unknown] as usize] + moves[unknown];
+            match self.plane {
+                Some(plane) if self.image[v] => plane.mirror(p),
+                Some(plane) if self.on_plane[unknown] => plane.project(p),
+                _ => p,
+            }
+        };
+        from.iter().enumerate().map(put).collect()
+    }
+}
