@@ -62,6 +62,17 @@ impl Order {
         session::holds_of(&self.file, &self.spec).map_err(read)
     }
 
+    /// The layers, read from their files.
+    ///
+    /// # Errors
+    /// [`Refusal::Layer`] with the layer's line.
+    pub fn layers(&self) -> Result<Vec<finish::layers::Layer>, Refusal> {
+        session::layers_of(&self.file, &self.spec).map_err(|source| Refusal::Layer {
+            place: format!("{}:{}: ", self.file.path().display(), source.line),
+            source: source.into(),
+        })
+    }
+
     /// What is wrong with a hold's file, with the job file and the hold's line.
     pub fn hold_refusal(&self, problem: session::HoldFileError) -> Refusal {
         Refusal::Read {

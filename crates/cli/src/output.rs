@@ -45,6 +45,17 @@ pub struct Finished<'a> {
     pub measures: &'a Measures,
     /// What the stages cost.
     pub stages: Vec<StageView>,
+    /// With layers only.
+    pub layers: Option<LayerView<'a>>,
+}
+
+/// Layers, and what became of the surface beside them.
+#[derive(Clone, Copy)]
+pub struct LayerView<'a> {
+    /// The layers, in the job's order.
+    pub layers: &'a [finish::layers::Layer],
+    /// How they were cleared.
+    pub layered: &'a session::Layered,
 }
 
 /// What there is to tell of a run.
@@ -133,6 +144,8 @@ pub fn write_surface(
             files::glb(finished.surface, &options)?,
         ),
     ];
+    let seen = finished.layers.iter().flat_map(|l| &l.layered.seen);
+    all.extend(seen.map(|(name, mesh)| (name.clone(), files::ply_bytes(mesh))));
     let done = reported(finished, &mut all, common, meter)?;
     write_all(out, &all)?;
     Ok(Done {
@@ -249,7 +262,11 @@ fn done(finished: Finished<'_>, tables: Vec<Table>, json: Value) -> Done {
 }
 
 fn tables_of(finished: &Finished<'_>) -> Vec<Table> {
-    tables::of(finished.measures, finished.surface, finished.patch_of_quad)
+    let mut tables = tables::of(finished.measures, finished.surface, finished.patch_of_quad);
+    if let Some(view) = finished.layers {
+        tables.insert(0, tables::layers(view.layers, &view.layered.cleared));
+    }
+    tables
 }
 
 /// Findings, tables and measures; no times, so that equal runs give equal files.

@@ -34,6 +34,22 @@ pub enum Refusal {
         /// What is wrong.
         source: Box<ReadError>,
     },
+    /// A layer's file; `place` names the job file and line that name it.
+    #[error("{place}{source}")]
+    Layer {
+        /// `coat.toml:7: `.
+        place: String,
+        /// What is wrong.
+        source: Box<session::LayerFileError>,
+    },
+    /// The surface can't be cleared of layers.
+    #[error("{file}: {source}")]
+    Clear {
+        /// The job file.
+        file: String,
+        /// What is wrong.
+        source: finish::layers::LayerError,
+    },
     /// The sculpt's content.
     #[error("{place}{}: {source}", file.display())]
     Intake {

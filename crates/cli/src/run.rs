@@ -7,7 +7,7 @@ use session::{Finish, Outcome, Session, Way};
 
 use crate::args;
 use crate::job::{self, Order};
-use crate::output::{self, Done, Finished};
+use crate::output::{self, Done, Finished, LayerView};
 use crate::progress::{Lap, Meter};
 use crate::refusal::Refusal;
 use crate::sculpt::{self, Source, Taken};
@@ -53,6 +53,9 @@ pub fn results(
     let holds: Vec<PathBuf> = holds.map(|hold| order.file.hold_path(hold)).collect();
     let mut inputs = vec![order.file.path(), &sculpt_file];
     inputs.extend(holds.iter().map(PathBuf::as_path));
+    let layer_files = order.spec.layers.iter();
+    let layer_files: Vec<PathBuf> = layer_files.map(|l| order.file.layer_path(l)).collect();
+    inputs.extend(layer_files.iter().map(PathBuf::as_path));
     output::check_folder(out, &inputs)?;
     let settings = order.settings()?;
     let source = Source {
@@ -68,6 +71,7 @@ pub fn results(
         mut stages,
     } = sculpt::take_in(&source, meter)?;
     order.check_edge(sculpt.mesh.area())?;
+    let layers = order.layers()?;
     let mut session = Session::new(sculpt);
     session.set_way(Way {
         straddle: order.spec.density.straddle,
@@ -83,13 +87,14 @@ pub fn results(
     let mut lap = Lap::new(meter);
     let yardstick = common.yardstick;
     let sculpt = session.sculpt();
-    let checked = session::checked(&outcome, sculpt, &settings, yardstick, meter.task());
-    let (measures, checks) = checked.map_err(|source| Refusal::Check {
+    let unchecked = |source| Refusal::Check {
         surface: order.file.path().display().to_string(),
         source,
-    })?;
-    findings.append(checks);
+    };
+    let checked = session::checked(&outcome, sculpt, &settings, yardstick, meter.task());
+    let (mut measures, checks) = checked.map_err(unchecked)?;
     stages.push(lap.end("check"));
+    findings.append(checks);
     let finish = Finish::of(&order.spec);
     let added = session::finished(&outcome, sculpt, &settings, &finish, meter.task());
     let added = added.map_err(|problem| order.finish_refusal(problem))?;
@@ -97,6 +102,31 @@ pub fn results(
     if !finish.is_empty() {
         stages.push(lap.end("finish"));
     }
+    let mut layered = None;
+    if !layers.is_empty() {
+        let cleared = session::cleared(
+            &added.surface,
+            &order.spec,
+            &layers,
+            plane,
+            &settings.holds,
+            &[],
+            meter.task(),
+        );
+        let cleared = cleared.map_err(|source| Refusal::Clear {
+            file: order.file.path().display().to_string(),
+            source,
+        })?;
+        stages.push(lap.end("layers"));
+        let both = (&mut measures, &mut findings);
+        let plain = &outcome.surface;
+        session::shape_again(&cleared, plain, sculpt, plane, both, meter.task())
+            .map_err(unchecked)?;
+        findings.append(cleared.findings.clone());
+        stages.push(lap.end("check"));
+        layered = Some(cleared);
+    }
+    let surface = layered.as_ref().map_or(&added.surface, |l| &l.surface);
 
     let finished = Finished {
         name: &order.spec.name,
@@ -104,13 +134,17 @@ pub fn results(
         job_text: &order.text,
         sculpt: session.sculpt(),
         guides: &settings.guides,
-        surface: &added.surface,
+        surface,
         patch_of_quad: &added.patch_of_quad,
         poles: output::poles_of(&outcome.poles),
         plane,
         findings,
         measures: &measures,
         stages,
+        layers: layered.as_ref().map(|layered| LayerView {
+            layers: &layers,
+            layered,
+        }),
     };
     output::write_surface(finished, out, common, meter)
 }

@@ -1,6 +1,7 @@
 //! Tables of the report and of the terminal.
 
 use engine::check::{MeasureTable, Measures};
+use finish::layers::{Cleared, Layer, Side, Standing};
 use mesh::QuadMesh;
 use report::Table;
 
@@ -12,6 +13,40 @@ pub fn of(measures: &Measures, surface: &QuadMesh, patch_of_quad: &[u32]) -> Vec
     }
     tables.retain(|table| !table.rows.is_empty());
     tables
+}
+
+/// One row a layer: what was in the way before, and what is now.
+pub fn layers(layers: &[Layer], cleared: &Cleared) -> Table {
+    let all = layers.iter().zip(&cleared.before).zip(&cleared.after);
+    let row = |((layer, before), after): ((&Layer, &Standing), &Standing)| {
+        let side = match layer.side {
+            Side::Under => "under",
+            Side::Over => "over",
+        };
+        let counts = |of: &Standing| [of.crossings.len(), of.close.len(), of.wrong.len()];
+        let mut row = vec![
+            layer.name.clone(),
+            side.to_owned(),
+            layer.clearance.to_string(),
+        ];
+        let pairs = counts(before).into_iter().zip(counts(after));
+        row.extend(pairs.map(|(was, is)| format!("{was} → {is}")));
+        row
+    };
+    Table {
+        title: "Layers: before → after".to_owned(),
+        headings: [
+            "layer",
+            "side",
+            "clearance (units)",
+            "pairs that go through",
+            "faces too close",
+            "vertices on the wrong side",
+        ]
+        .map(str::to_owned)
+        .to_vec(),
+        rows: all.map(row).collect(),
+    }
 }
 
 fn shown(table: MeasureTable) -> Table {

@@ -7,6 +7,7 @@ mod clashing;
 mod editing;
 mod holding;
 mod intent;
+mod layers;
 mod measuring;
 mod refusals;
 mod running;

@@ -20,6 +20,7 @@ mod edits;
 mod error;
 mod holds;
 mod intent;
+mod layers;
 mod near;
 mod read;
 mod spec;
@@ -41,6 +42,7 @@ pub use holds::HoldSpec;
 pub use intent::{
     AreaSize, AreaSpec, DENSITY, KeepOutPlace, KeepOutSpec, LOOPS, PinSpec, QUADS, RegionSpec,
 };
+pub use layers::{LayerSide, LayerSpec};
 pub use spec::{
     DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DensitySpec, FACES, GuideKind, GuideSpec, JobSpec,
     LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec, Sides, Size, SymmetrySpec, metres_per_unit,
@@ -128,6 +130,12 @@ impl JobFile {
     pub fn hold_path(&self, hold: &HoldSpec) -> PathBuf {
         let folder = self.path.parent().unwrap_or(Path::new(""));
         folder.join(&hold.file)
+    }
+
+    /// The path of a layer's file: as written if absolute, else beside the job file.
+    pub fn layer_path(&self, layer: &LayerSpec) -> PathBuf {
+        let folder = self.path.parent().unwrap_or(Path::new(""));
+        folder.join(&layer.file)
     }
 
     /// Line of a key in the text, from 1, as `("sculpt", "file")`; `None` if it isn't there.

@@ -10,6 +10,7 @@ use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
 use super::holds;
 use super::intent;
+use super::layers;
 use super::spec::{
     DensitySpec, GuideKind, GuideSpec, JobSpec, LARGEST_COUNT, PartSpec, PlaneSpec, SculptSpec,
     Sides, Size, SymmetrySpec, checked_adapt, checked_confidence, checked_edge, checked_faces,
@@ -21,12 +22,12 @@ use super::trims;
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 13] = [
+const TOP: [&str; 14] = [
     "job", "name", "units", "sculpt", "symmetry", "density", "guide", "area", "pin", "keep_out",
-    "edit", "hold", "trim",
+    "edit", "hold", "trim", "layer",
 ];
 /// Tables that chapters to come will own.
-const LATER: [&str; 4] = ["layer", "seam", "bake", "joint"];
+const LATER: [&str; 3] = ["seam", "bake", "joint"];
 const POINTS: &str = "points = [[0, 9, 1], [1, 9, 0], [0, 9, -1]]";
 
 /// The parsed document and what it says.
@@ -98,6 +99,8 @@ fn spec(
     let edits = edits::read(&top, problems);
     let list = "[[hold]] with two pairs of brackets, once for each hold";
     let holds = named(&top, problems, ("hold", list), holds::hold);
+    let list = "[[layer]] with two pairs of brackets, once for each layer";
+    let layers = named(&top, problems, ("layer", list), layers::layer);
     let mut spec = JobSpec::new(name.or(stem).unwrap_or_default(), "");
     if let Some(units) = units {
         spec.units = units;
@@ -113,6 +116,7 @@ fn spec(
         keep_outs,
         holds,
         trims,
+        layers,
         ..spec
     })
 }

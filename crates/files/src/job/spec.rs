@@ -8,6 +8,7 @@ use super::edits::EditSpec;
 use super::error::JobFault;
 use super::holds::HoldSpec;
 use super::intent::{AreaSpec, KeepOutSpec, PinSpec};
+use super::layers::LayerSpec;
 use super::near::nearest;
 use super::trims::TrimSpec;
 
@@ -49,6 +50,8 @@ pub struct JobSpec {
     pub holds: Vec<HoldSpec>,
     /// Cloth with thickness at openings.
     pub trims: Vec<TrimSpec>,
+    /// Other meshes under or over the surface.
+    pub layers: Vec<LayerSpec>,
 }
 
 /// Which sculpt, and which part of it.
@@ -283,6 +286,7 @@ impl JobSpec {
             keep_outs: Vec::new(),
             holds: Vec::new(),
             trims: Vec::new(),
+            layers: Vec::new(),
         }
     }
 

@@ -58,6 +58,7 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
     spec.keep_outs.iter().for_each(|k| table_text(k, out));
     spec.holds.iter().for_each(|h| table_text(h, out));
     spec.trims.iter().for_each(|t| table_text(t, out));
+    spec.layers.iter().for_each(|l| table_text(l, out));
     edits::new_text(&spec.edits, out)
 }
 
@@ -167,6 +168,7 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     named(top, &old.keep_outs, &new.keep_outs);
     named(top, &old.holds, &new.holds);
     named(top, &old.trims, &new.trims);
+    named(top, &old.layers, &new.layers);
     if old.edits != new.edits {
         edits::update(top, &old.edits, &new.edits);
     }

@@ -17,6 +17,11 @@ pub(super) const CUTS: [[usize; 3]; 4] = [[0, 1, 2], [0, 2, 3], [0, 1, 3], [1, 2
 const CELLS: usize = 4;
 /// Intervals along a side of a triangle at which places inside the layer are looked for.
 const STEPS: usize = 4;
+/// The side of a layer that faces as the surface does is looked for this much further away
+/// than the other side is.
+const BEYOND: f64 = 4.0;
+/// Least share of a distance along the normal of what is nearest, where that isn't a rim.
+const ASIDE: f64 = 0.5;
 /// Contacts are kept up to this many clearances, so that those just cleared stay cleared.
 pub(super) const NEAR: f64 = 1.1;
 
@@ -29,6 +34,8 @@ pub(super) struct Body {
     winding: Winding,
     /// Edges with one triangle, lower vertex first, sorted.
     rim: Vec<[u32; 2]>,
+    /// Their vertices, sorted.
+    rim_ends: Vec<u32>,
 }
 
 /// A place of the surface that has to stay on one side of a plane near the layer.
@@ -117,10 +124,15 @@ impl Body {
         }
         edges.par_sort_unstable();
         let single = edges.chunk_by(|a, b| a == b).filter(|run| run.len() == 1);
+        let rim: Vec<[u32; 2]> = single.map(|run| run[0]).collect();
+        let mut rim_ends: Vec<u32> = rim.iter().flatten().copied().collect();
+        rim_ends.sort_unstable();
+        rim_ends.dedup();
         Self {
             side,
             clearance,
-            rim: single.map(|run| run[0]).collect(),
+            rim,
+            rim_ends,
             index: Arc::clone(&layer.index),
             normals: Arc::clone(&layer.normals),
             winding: Winding::new(Arc::clone(&layer.index)),
@@ -146,11 +158,35 @@ impl Body {
             || self
                 .index
                 .closest(p)
-                .is_some_and(|near| !self.on_rim(&near))
+                .is_some_and(|near| !self.is_beyond(p, &near))
+    }
+
+    /// Whether a point is beyond an opening of the layer: the rim is nearest, or what is nearest
+    /// lies so much to the side of it that only a rim near by, not quite even, can be why.
+    fn is_beyond(&self, p: DVec3, near: &mesh::Closest) -> bool {
+        let to = p - near.point;
+        let along = to.dot(self.normal_at(near)).abs();
+        !self.rim.is_empty() && (self.on_rim(near) || along < ASIDE * near.distance)
+    }
+
+    /// The layer's unit normal at a point of it.
+    fn normal_at(&self, near: &mesh::Closest) -> DVec3 {
+        let ends = self.index.mesh().triangles[near.triangle as usize];
+        let each = ends.iter().zip(near.barycentric);
+        let sum: DVec3 = each
+            .map(|(&v, w)| w * self.normals[v as usize].as_dvec3())
+            .sum();
+        sum.normalize_or_zero()
     }
 
     fn on_rim(&self, near: &mesh::Closest) -> bool {
         let corners = self.index.mesh().triangles[near.triangle as usize];
+        // A corner on the rim is found by any of its triangles, also by one without a rim side.
+        let at_corner = |i: usize| near.barycentric[i] >= 1.0;
+        let ends = |v: u32| self.rim_ends.binary_search(&v).is_ok();
+        if (0..3).any(|i| at_corner(i) && ends(corners[i])) {
+            return true;
+        }
         (0..3).any(|i| {
             let (a, b) = (corners[i], corners[(i + 1) % 3]);
             // On the side, or at one of its ends.
@@ -324,8 +360,9 @@ impl Body {
         }
     }
 
-    /// The contact of a place of a quad with what of the layer is nearest to it and faces as
-    /// the surface does: that is the side of a thin layer to reach.
+    /// The contact of a place of a quad with what of the layer is nearest to it, or, if that
+    /// faces the other way, with what near it faces as the surface does: the side of a thin
+    /// layer to reach. None where only an opening's rim is near, and behind it.
     pub fn contact_at(&self, quad: u32, corners: [DVec3; 4], weights: [f64; 4]) -> Option<Contact> {
         let outward = (corners[2] - corners[0]).cross(corners[3] - corners[1]);
         let mesh = self.index.mesh();
@@ -334,16 +371,19 @@ impl Body {
             (b - a).cross(c - a).dot(outward) > 0.0
         };
         let p: DVec3 = (0..4).map(|k| weights[k] * corners[k]).sum();
-        let near = self.index.closest_where(p, f64::INFINITY, faces)?;
-        let ends = mesh.triangles[near.triangle as usize];
-        let normal: DVec3 = ends
-            .iter()
-            .zip(near.barycentric)
-            .map(|(&v, w)| w * self.normals[v as usize].as_dvec3())
-            .sum();
-        let side = self.sign() * normal;
+        let mut near = self.index.closest(p)?;
+        let beyond = self.is_beyond(p, &near);
+        if !beyond && !faces(near.triangle) {
+            let size = corners[0].distance(corners[2]);
+            let reach = BEYOND * (near.distance + self.clearance) + size;
+            near = self.index.closest_where(p, reach, faces).unwrap_or(near);
+        }
+        let side = self.sign() * self.normal_at(&near);
         let to = p - near.point;
         let turn = if to.dot(side) < 0.0 { -1.0 } else { 1.0 };
+        if turn < 0.0 && beyond {
+            return None;
+        }
         Some(Contact {
             quad,
             weights,

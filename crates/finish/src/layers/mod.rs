@@ -14,6 +14,7 @@ mod contact;
 mod fair;
 mod findings;
 mod half;
+mod hidden;
 mod least;
 mod push;
 
@@ -24,6 +25,7 @@ use base::{Cancelled, Findings, Task};
 use engine::model::{Plane, Sculpt};
 use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh, Vec3};
 use numeric::Spd;
+use rayon::prelude::*;
 use std::sync::Arc;
 use thiserror::Error;
 
@@ -35,17 +37,19 @@ use push::{Program, Row};
 /// Most rounds of looking and pushing.
 const ROUNDS: usize = 14;
 /// In so many rounds directions follow the contacts found.
-const TURNING: usize = 2;
-/// After so many rounds places that pressed are held to the planes of earlier rounds as well,
-/// so that they can't take turns.
-const FORGETFUL: usize = 4;
+const TURNING: usize = 1;
+/// After so many rounds directions give way to places that they don't move.
+const STUCK: usize = 4;
 /// Quads over which the push of a place spreads, about.
 const SPREAD: f64 = 2.5;
 /// What pressing rows and bounds may give way, as a share of the least clearance.
 const GIVE: f64 = 1e-3;
 /// Rows in which the vertices' directions count less than this are left out: moving along
 /// them would not clear the place.
-const ASKEW: f64 = 0.1;
+const ASKEW: f64 = 0.35;
+/// Nothing moves further than this many times the deepest place of the first look: what would,
+/// has lost its way among folds.
+const ASTRAY: f64 = 1.6;
 
 /// Which side of the surface a layer is on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -247,6 +251,35 @@ pub fn run(
     Ok(cleared)
 }
 
+/// A layer under the surface without the faces that can't be seen, and how many those are;
+/// those within `margin` (model units) of what can be seen stay.
+pub fn without_hidden(layer: &Layer, surface: &QuadMesh, margin: f64) -> (TriMesh, usize) {
+    let cover = TriMesh {
+        positions: surface.positions.iter().map(|p| p.as_vec3()).collect(),
+        triangles: surface.triangulated(),
+    };
+    let kept = hidden::kept(
+        &layer.mesh.mesh,
+        &SurfaceIndex::new(Arc::new(cover)),
+        margin,
+    );
+    let mut place = vec![u32::MAX; layer.mesh.mesh.positions.len()];
+    let mut left = TriMesh::default();
+    for (t, _) in layer.mesh.mesh.triangles.iter().zip(&kept).filter(|k| *k.1) {
+        let corners = t.map(|v| {
+            let place = &mut place[v as usize];
+            if *place == u32::MAX {
+                *place = left.positions.len() as u32;
+                left.positions.push(layer.mesh.mesh.positions[v as usize]);
+            }
+            *place
+        });
+        left.triangles.push(corners);
+    }
+    let dropped = kept.len() - left.triangles.len();
+    (left, dropped)
+}
+
 /// How much is in the way, to tell rounds apart.
 fn in_the_way(found: &[Found]) -> usize {
     let each = found.iter();
@@ -345,18 +378,20 @@ impl<'a> Pushing<'a> {
     }
 
     fn round(&mut self, round: usize, bodies: &[Body], found: &[Found]) {
-        self.gather(round, bodies, found);
+        self.gather(bodies, found);
         self.rows = self.contacts.iter().map(|c| self.space_row(&c.1)).collect();
         let deepest = self.rows.iter().map(|row| row.least).fold(0.0, f64::max);
         if round == 0 {
             self.softness = SPREAD.powi(4) / deepest.max(self.give);
+            let limit = ASTRAY * deepest + self.give;
+            for (most, &still) in self.most.iter_mut().zip(&self.still) {
+                *most = if still { 0.0 } else { limit };
+            }
         }
         if round < TURNING {
             self.turn();
-        }
-        let limit = 4.0 * deepest + self.give;
-        for (most, &still) in self.most.iter_mut().zip(&self.still) {
-            *most = if still { 0.0 } else { limit };
+        } else if round >= STUCK {
+            self.turn_askew(found);
         }
         // A row whose places can't be moved its way is left out: no push would satisfy it.
         let flat = |row: &SpaceRow| {
@@ -405,20 +440,24 @@ impl<'a> Pushing<'a> {
         self.positions = self.halves.place(&self.surface.positions, &moves);
     }
 
-    /// The contacts found, and those of rounds before that still press, where they are now.
-    fn gather(&mut self, round: usize, bodies: &[Body], found: &[Found]) {
-        let pressing = self.contacts.iter().zip(&self.pressures);
-        let pressing = pressing.filter(|(_, pressure)| **pressure > 0.0);
-        let again = |(&(layer, contact), _): (&(usize, Contact), &f64)| {
+    /// The contacts found, and those of rounds before where they are now. What no longer presses
+    /// stays: else it would be back in the way once others let go.
+    fn gather(&mut self, bodies: &[Body], found: &[Found]) {
+        let again = |&(layer, contact): &(usize, Contact)| {
             let corners = self.surface.quads[contact.quad as usize];
             let corners = corners.map(|v| self.positions[v as usize]);
             let now = bodies[layer].contact_at(contact.quad, corners, contact.weights);
-            now.map(|now| (layer, now))
+            let now = now.unwrap_or(contact);
+            if now.height <= contact::NEAR * now.wanted {
+                return (layer, now);
+            }
+            // The plane has pushed the place too far. It may come back by what it has over, in
+            // any direction, and still be clear: the distance changes by no more than it moves.
+            let at: DVec3 = (0..4).map(|i| contact.weights[i] * corners[i]).sum();
+            let foot = at - now.height * contact.away;
+            (layer, Contact { foot, ..contact })
         };
-        let mut contacts: Vec<(usize, Contact)> = pressing.clone().filter_map(again).collect();
-        if round >= FORGETFUL {
-            contacts.extend(pressing.map(|(contact, _)| *contact));
-        }
+        let mut contacts: Vec<(usize, Contact)> = self.contacts.par_iter().map(again).collect();
         for (layer, found) in found.iter().enumerate() {
             contacts.extend(found.contacts.iter().map(|c| (layer, *c)));
         }
@@ -446,6 +485,33 @@ impl<'a> Pushing<'a> {
         SpaceRow {
             terms,
             least: contact.wanted - contact.away.dot(at - contact.foot),
+        }
+    }
+
+    /// Turns vertices of places that are still in the way and that their directions hardly move
+    /// off it.
+    fn turn_askew(&mut self, found: &[Found]) {
+        let crossed = found.iter().flat_map(|f| f.crossings.iter().map(|c| c[0]));
+        let close = found.iter().flat_map(|f| f.close.iter().map(|c| c.0));
+        let mut quads: Vec<u32> = crossed.chain(close).collect();
+        quads.sort_unstable();
+        for ((_, contact), row) in self.contacts.iter().zip(&self.rows) {
+            let stands = contact.height >= contact.wanted;
+            if stands || quads.binary_search(&contact.quad).is_err() {
+                continue;
+            }
+            let size: f64 = row
+                .terms
+                .iter()
+                .map(|&(v, away)| away.dot(self.along[v as usize]))
+                .sum();
+            if size < ASKEW {
+                for &(v, away) in &row.terms {
+                    let along = self.along[v as usize] + away;
+                    let along = self.halves.kept(v as usize, along);
+                    self.along[v as usize] = along.try_normalize().unwrap_or(DVec3::ZERO);
+                }
+            }
         }
     }
 

@@ -287,6 +287,9 @@ impl Document {
             for hold in &mut spec.holds {
                 hold.file = absolute(&file.hold_path(hold));
             }
+            for layer in &mut spec.layers {
+                layer.file = absolute(&file.layer_path(layer));
+            }
             file.update(spec)?;
         }
         let file = JobFile::parse(path, &file.text())?;

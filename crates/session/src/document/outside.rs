@@ -19,6 +19,8 @@ pub enum Changed {
     Sculpt,
     /// A file of held quads.
     Hold,
+    /// A layer, or a file that is read with it.
+    Layer,
 }
 
 /// What tells cheaply that a file is being changed.
@@ -113,7 +115,7 @@ impl Watched {
         for (path, what) in &fresh {
             self.note(path, *what);
         }
-        if fresh.iter().any(|(_, what)| *what == Changed::Sculpt) {
+        if fresh.iter().any(|(_, what)| *what != Changed::Hold) {
             self.note_read_with(file);
         }
     }
@@ -125,10 +127,14 @@ impl Watched {
         self.note_read_with(file);
     }
 
-    /// The sculpt is noted by now: if it comes to name other files, that is a change.
+    /// Sculpt and layers are noted by now: if they come to name other files, that is a change.
     fn note_read_with(&mut self, file: &JobFile) {
-        for path in files::read_with_sculpt(&file.sculpt_path()) {
-            self.note(&path, Changed::Sculpt);
+        for (path, what) in named(file) {
+            if what != Changed::Hold {
+                for path in files::read_with_sculpt(&path) {
+                    self.note(&path, what);
+                }
+            }
         }
     }
 
@@ -179,8 +185,11 @@ impl Watched {
 fn named(file: &JobFile) -> Vec<(PathBuf, Changed)> {
     let holds = file.spec().holds.iter();
     let holds = holds.map(|hold| (file.hold_path(hold), Changed::Hold));
+    let layers = file.spec().layers.iter();
+    let layers = layers.map(|layer| (file.layer_path(layer), Changed::Layer));
     let sculpt = (file.sculpt_path(), Changed::Sculpt);
-    std::iter::once(sculpt).chain(holds).collect()
+    // One file may be both: what is listed last is what is told of it.
+    layers.chain(holds).chain([sculpt]).collect()
 }
 
 fn hash(path: &Path) -> std::io::Result<u64> {

@@ -7,6 +7,7 @@ use super::*;
 mod edits;
 mod faults;
 mod intent;
+mod layers;
 mod random;
 mod trims;
 
@@ -104,6 +105,7 @@ fn the_whole_format_is_read() {
         keep_outs: vec![],
         holds: vec![],
         trims: vec![],
+        layers: vec![],
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));
