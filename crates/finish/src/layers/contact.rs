@@ -22,6 +22,8 @@ const STEPS: usize = 4;
 const BEYOND: f64 = 4.0;
 /// Least share of a distance along the normal of what is nearest, where that isn't a rim.
 const ASIDE: f64 = 0.5;
+/// Share of the clearance that counts as enough.
+const LEAST: f64 = 0.99;
 /// Contacts are kept up to this many clearances, so that those just cleared stay cleared.
 pub(super) const NEAR: f64 = 1.1;
 
@@ -222,7 +224,13 @@ impl Body {
             };
             known.least = surface.quads.par_iter().map(far).collect();
         }
-        let looked: Vec<bool> = known.least.iter().map(|&least| least <= reach).collect();
+        // What was clear and moved less than it had over is clear still, and its contacts known.
+        let enough = if known.begun {
+            LEAST * self.clearance
+        } else {
+            reach
+        };
+        let looked: Vec<bool> = known.least.iter().map(|&least| least < enough).collect();
         let corners = |q: u32| surface.quads[q as usize].map(|v| positions[v as usize]);
         let mut quads: Vec<OfQuad> = (0..surface.quads.len() as u32)
             .into_par_iter()
@@ -256,7 +264,7 @@ impl Body {
             if looked[at] {
                 known.least[at] = of.least;
             }
-            if of.crossings.is_empty() && of.least < 0.99 * self.clearance {
+            if of.crossings.is_empty() && of.least < LEAST * self.clearance {
                 found.close.push((q, of.least, of.nearest));
             }
             found.crossings.extend(of.crossings.iter().map(|&t| [q, t]));
