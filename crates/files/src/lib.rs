@@ -24,9 +24,9 @@ pub use job::{
     AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DENSITY,
     DensitySpec, EditSpec, FACES, FLARE, GuideKind, GuideSpec, HoldSpec, JobError, JobFault,
     JobFile, JobProblem, JobSpec, KeepOutPlace, KeepOutSpec, LARGEST_COUNT, LARGEST_RELAX, LOOPS,
-    LayerSide, LayerSpec, LineColumn, PartSpec, PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, Sides, Size,
-    SymmetrySpec, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide, TrimSpec,
-    metres_per_unit,
+    LayerSide, LayerSpec, LineColumn, PartSpec, PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec,
+    Sides, Size, SymmetrySpec, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide,
+    TrimSpec, metres_per_unit,
 };
 pub use sculpt::{
     Held, RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_held,

@@ -213,7 +213,11 @@ pub fn shape_again(
     }
     let mut moved = plain.clone();
     let to = &layered.surface.positions;
-    moved.positions.iter_mut().zip(to).for_each(|(p, to)| *p = *to);
+    moved
+        .positions
+        .iter_mut()
+        .zip(to)
+        .for_each(|(p, to)| *p = *to);
     let input = CheckInput {
         surface: &moved,
         sculpt,
