@@ -252,12 +252,20 @@ fn an_interrupt_leaves_nothing_behind() {
         .stderr(std::process::Stdio::null())
         .spawn()
         .unwrap();
-    let killed = std::process::Command::new("kill")
-        .args(["-INT", &child.id().to_string()])
-        .status()
-        .unwrap();
-    assert!(killed.success());
-    let status = child.wait().unwrap();
+    // Again and again: where this test's own shell ignores the signal, so does the program until it has
+    // set its handler.
+    let status = loop {
+        let sent = std::process::Command::new("kill")
+            .args(["-INT", &child.id().to_string()])
+            .stderr(std::process::Stdio::null())
+            .status()
+            .unwrap();
+        if let Some(status) = child.try_wait().unwrap() {
+            break status;
+        }
+        assert!(sent.success());
+        std::thread::sleep(std::time::Duration::from_millis(20));
+    };
     // Before the program has set its handler, the signal itself ends it.
     assert!(
         status.code() == Some(130) || status.signal() == Some(2),
