@@ -1,7 +1,5 @@
 //! `loopwright hold`: a region of a surface that later runs leave as it is.
 
-use std::path::PathBuf;
-
 use engine::hold::Region;
 use engine::model::Plane;
 use engine::symmetry::{self, PlaneChoice};
@@ -46,20 +44,11 @@ pub fn run(words: &args::Hold, meter: &Meter) -> Result<bool, Refusal> {
         rim,
     } = ready;
     file.update(spec)?;
-    let folder = file
-        .path()
-        .parent()
-        .map_or_else(PathBuf::new, PathBuf::from);
-    let folder = if folder.as_os_str().is_empty() {
-        PathBuf::from(".")
-    } else {
-        folder
-    };
     let job_name = file.path().file_name().map(|n| n.to_string_lossy());
     let job_name = job_name.unwrap_or_default().into_owned();
     let job_text = file.text().into_bytes();
     files::write_all_or_none(
-        &folder,
+        file.folder(),
         &[
             (path.to_string_lossy().as_ref(), text.as_slice()),
             (job_name.as_str(), job_text.as_slice()),

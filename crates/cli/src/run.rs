@@ -110,7 +110,6 @@ pub fn results(
             &layers,
             plane,
             &settings.holds,
-            &[],
             meter.task(),
         );
         let cleared = cleared.map_err(|source| Refusal::Clear {

@@ -134,10 +134,8 @@ fn two_hundred_kills_of_the_desk_lose_at_most_the_last_edit() {
         let last = last.unwrap_or_else(|| panic!("kill {kill}: the desk did nothing"));
         let said: usize = last.rsplit(' ').next().unwrap().parse().unwrap();
         // Whole: it can be read.
-        let file = files::JobFile::read(&job).unwrap();
-        let side = folder.join(".boot.toml.unsaved");
-        let kept = std::fs::read_to_string(side).unwrap_or_else(|_| file.text());
-        let found = pins(&kept);
+        let (document, recovery) = session::Document::open(&job).unwrap();
+        let found = pins(&recovery.map_or_else(|| document.text().to_owned(), |kept| kept.text));
         // An edit may be kept that the child couldn't tell of any more.
         assert!(
             found == said || found == said + 1,

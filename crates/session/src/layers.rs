@@ -115,7 +115,7 @@ fn part_of(raw: RawSculpt, part: Option<&str>, file: &str) -> Result<TriMesh, La
 }
 
 /// Clears a surface of layers, which are those of `spec` in its order. Held quads stay where
-/// they are; `tied` pairs of vertices move alike.
+/// they are.
 ///
 /// # Errors
 /// [`LayerError`].
@@ -125,13 +125,12 @@ pub fn cleared(
     layers: &[Layer],
     plane: Option<Plane>,
     holds: &[Hold],
-    tied: &[[u32; 2]],
     task: &Task,
 ) -> Result<Layered, LayerError> {
     let frame = Frame {
         plane,
-        tied: tied.to_vec(),
         still: held_vertices(surface, holds),
+        ..Frame::default()
     };
     let cleared = layers::run(surface, layers, &frame, task)?;
     let surface = QuadMesh {

@@ -111,11 +111,8 @@ impl Desk {
             }
             None => return,
         };
-        let folder = file.path().parent();
-        let folder = folder.filter(|f| !f.as_os_str().is_empty());
-        let folder = folder.unwrap_or(std::path::Path::new("."));
         let name = ready.path.to_string_lossy();
-        match files::write_all_or_none(folder, &[(name.as_ref(), &ready.text)]) {
+        match files::write_all_or_none(file.folder(), &[(name.as_ref(), &ready.text)]) {
             Ok(()) => {
                 self.change(format!("Hold {} quads", ready.quads), |spec| {
                     *spec = ready.spec

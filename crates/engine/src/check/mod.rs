@@ -161,9 +161,12 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
 /// # Errors
 /// [`CheckError`] for an empty or damaged surface.
 pub fn crossings(surface: &QuadMesh) -> Result<Vec<[u32; 2]>, CheckError> {
-    let surface = Surface::new(surface)?;
-    let pairs = cuts::pairs(&surface);
-    Ok(pairs.into_iter().map(|pair| pair.map(|t| t / 2)).collect())
+    Ok(crossing_quads(&Surface::new(surface)?))
+}
+
+fn crossing_quads(surface: &Surface) -> Vec<[u32; 2]> {
+    let pairs = cuts::pairs(surface).into_iter();
+    pairs.map(|pair| pair.map(|t| t / 2)).collect()
 }
 
 /// What holds of any surface, whatever it was laid over.
@@ -186,7 +189,7 @@ pub fn soundness(mesh: &QuadMesh, plane: Option<Plane>) -> Result<Soundness, Che
     Ok(Soundness {
         counts: elements::measure(&surface).counts,
         mirror: plane.map(|plane| mirror::measure(&surface, &plane).measures),
-        crossings: crossings(mesh)?,
+        crossings: crossing_quads(&surface),
     })
 }
 

@@ -204,11 +204,9 @@ impl<'a> Market<'a> {
         sign: f64,
     ) -> Vec<usize> {
         let cost = |s: &usize| -> f64 {
-            let more = strands[*s].arcs.iter().map(|&(a, passes)| {
-                let n = f64::from(plan.arcs[a]);
-                self.stretch(a, n + sign * f64::from(passes)) - self.stretch(a, n)
-            });
-            more.sum()
+            let arcs = strands[*s].arcs.iter();
+            arcs.map(|&(a, passes)| self.dearer(plan, a, sign * f64::from(passes)))
+                .sum()
         };
         let mut ranked: Vec<(f64, usize)> = of.iter().map(|s| (cost(s), *s)).collect();
         ranked.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
@@ -247,10 +245,7 @@ impl<'a> Market<'a> {
         }
         let more: f64 = change
             .iter()
-            .map(|(&a, &d)| {
-                let n = f64::from(plan.arcs[a]);
-                self.stretch(a, n + f64::from(d)) - self.stretch(a, n)
-            })
+            .map(|(&a, &d)| self.dearer(plan, a, f64::from(d)))
             .sum();
         if more >= most + MISS_COST * self.ground.missed(plan) {
             return None;
@@ -284,6 +279,12 @@ impl<'a> Market<'a> {
             .map(|p| model::faces_of(layout, &next, p))
             .sum();
         (self.ground.missed(&next) <= self.ground.missed(plan).max(DRIFT)).then_some(next)
+    }
+
+    /// What so many quads more on an arc cost.
+    fn dearer(&self, plan: &Plan, arc: usize, more: f64) -> f64 {
+        let n = f64::from(plan.arcs[arc]);
+        self.stretch(arc, n + more) - self.stretch(arc, n)
     }
 
     fn stretch(&self, arc: usize, n: f64) -> f64 {

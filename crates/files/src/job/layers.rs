@@ -6,8 +6,8 @@ use toml_edit::Table;
 
 use super::error::JobFault;
 use super::read::Named;
-use super::spec::{meaning, out_of_range, word_of};
-use super::table::{Problems, View};
+use super::spec::word_of;
+use super::table::{MayVanish, Problems, View};
 use super::write::{set, set_or_remove};
 
 /// Which side of the surface a layer is on.
@@ -75,17 +75,12 @@ pub(super) fn layer(
     let name = table.text(problems, "name", NAME);
     let file = table.text(problems, "file", FILE);
     let part = table.text(problems, "part", "part = \"torso\"");
-    let side = word(
-        table,
-        problems,
-        ("side", "side = \"under\""),
-        &LayerSide::WORDS,
-    );
+    let side = table.word(problems, "side", "side = \"under\"", &LayerSide::WORDS);
     let side = side.unwrap_or_default();
-    let hidden = word(table, problems, ("hidden", "hidden = \"drop\""), &HIDDEN);
+    let hidden = table.word(problems, "hidden", "hidden = \"drop\"", &HIDDEN);
     let drops = hidden.unwrap_or_default();
-    let clearance = length(table, problems, ("clearance", CLEARANCE), |x| x > 0.0);
-    let margin = length(table, problems, ("margin", MARGIN), |x| x >= 0.0);
+    let clearance = table.length(problems, "clearance", CLEARANCE, MayVanish::No);
+    let margin = table.length(problems, "margin", MARGIN, MayVanish::Yes);
     if drops && !table.has("margin") {
         table.missing(problems, "margin", MARGIN);
     }
@@ -106,38 +101,6 @@ pub(super) fn layer(
         margin: margin.filter(|_| drops),
         line,
     })
-}
-
-fn word<T: Copy>(
-    table: &View<'_>,
-    problems: &mut Problems<'_>,
-    (key, example): (&str, &'static str),
-    words: &[(&'static str, T)],
-) -> Option<T> {
-    let word = table.text(problems, key, example)?;
-    match meaning(key, word, words) {
-        Ok(meant) => Some(meant),
-        Err(fault) => {
-            table.problem(problems, key, fault);
-            None
-        }
-    }
-}
-
-fn length(
-    table: &View<'_>,
-    problems: &mut Problems<'_>,
-    (key, example): (&str, &'static str),
-    fits: impl Fn(f64) -> bool,
-) -> Option<f64> {
-    let length = table.number(problems, key, example)?;
-    if length.is_finite() && fits(length) {
-        return Some(length);
-    }
-    let least = if fits(0.0) { "of at least" } else { "above" };
-    let range = format!("a length {least} 0 in the job's units");
-    table.problem(problems, key, out_of_range(key, length, range));
-    None
 }
 
 impl Named for LayerSpec {

@@ -120,22 +120,31 @@ impl JobFile {
         &self.path
     }
 
+    /// The folder of the job file; "." where its path names none.
+    pub fn folder(&self) -> &Path {
+        let folder = self.path.parent();
+        folder
+            .filter(|f| !f.as_os_str().is_empty())
+            .unwrap_or(Path::new("."))
+    }
+
+    fn beside(&self, file: &Path) -> PathBuf {
+        self.path.parent().unwrap_or(Path::new("")).join(file)
+    }
+
     /// The sculpt's path: as written if absolute, else beside the job file.
     pub fn sculpt_path(&self) -> PathBuf {
-        let folder = self.path.parent().unwrap_or(Path::new(""));
-        folder.join(&self.spec.sculpt.file)
+        self.beside(&self.spec.sculpt.file)
     }
 
     /// The path of a hold's file: as written if absolute, else beside the job file.
     pub fn hold_path(&self, hold: &HoldSpec) -> PathBuf {
-        let folder = self.path.parent().unwrap_or(Path::new(""));
-        folder.join(&hold.file)
+        self.beside(&hold.file)
     }
 
     /// The path of a layer's file: as written if absolute, else beside the job file.
     pub fn layer_path(&self, layer: &LayerSpec) -> PathBuf {
-        let folder = self.path.parent().unwrap_or(Path::new(""));
-        folder.join(&layer.file)
+        self.beside(&layer.file)
     }
 
     /// Line of a key in the text, from 1, as `("sculpt", "file")`; `None` if it isn't there.

@@ -153,18 +153,12 @@ fn symmetry(top: &View<'_>, problems: &mut Problems<'_>) -> SymmetrySpec {
         if let Some(plane) = given_plane(&table, problems) {
             symmetry.plane = plane;
         }
-    } else if let Some(word) = table.text(problems, "plane", "plane = \"x\"") {
-        match meaning("plane", word, &PlaneSpec::WORDS) {
-            Ok(plane) => symmetry.plane = plane,
-            Err(fault) => table.problem(problems, "plane", fault),
-        }
+    } else {
+        let plane = table.word(problems, "plane", "plane = \"x\"", &PlaneSpec::WORDS);
+        symmetry.plane = plane.unwrap_or(symmetry.plane);
     }
-    if let Some(word) = table.text(problems, "sides", "sides = \"mirror\"") {
-        match meaning("sides", word, &Sides::WORDS) {
-            Ok(sides) => symmetry.sides = sides,
-            Err(fault) => table.problem(problems, "sides", fault),
-        }
-    }
+    let sides = table.word(problems, "sides", "sides = \"mirror\"", &Sides::WORDS);
+    symmetry.sides = sides.unwrap_or(symmetry.sides);
     symmetry
 }
 

@@ -7,6 +7,14 @@ use toml_edit::{Item, TableLike, Value};
 
 use super::error::{JobFault, JobProblem, LineColumn};
 use super::near::nearest;
+use super::spec::{meaning, out_of_range};
+
+/// Whether a length may be 0.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum MayVanish {
+    No,
+    Yes,
+}
 
 /// Collects problems of a text and turns byte offsets into lines and columns.
 pub(super) struct Problems<'t> {
@@ -174,6 +182,43 @@ impl<'d> View<'d> {
             return None;
         }
         Some(text)
+    }
+
+    /// The meaning of one of some words.
+    pub fn word<T: Copy>(
+        &self,
+        problems: &mut Problems<'_>,
+        key: &str,
+        example: &'static str,
+        words: &[(&'static str, T)],
+    ) -> Option<T> {
+        match meaning(key, self.text(problems, key, example)?, words) {
+            Ok(meant) => Some(meant),
+            Err(fault) => {
+                self.problem(problems, key, fault);
+                None
+            }
+        }
+    }
+
+    /// A finite length above 0; with `may_vanish`, 0 too.
+    pub fn length(
+        &self,
+        problems: &mut Problems<'_>,
+        key: &str,
+        example: &'static str,
+        may_vanish: MayVanish,
+    ) -> Option<f64> {
+        let length = self.number(problems, key, example)?;
+        let (fits, range) = match may_vanish {
+            MayVanish::No => (length > 0.0, "a length above 0 in the job's units"),
+            MayVanish::Yes => (length >= 0.0, "a length of at least 0 in the job's units"),
+        };
+        if fits && length.is_finite() {
+            return Some(length);
+        }
+        self.problem(problems, key, out_of_range(key, length, range.to_owned()));
+        None
     }
 
     pub fn whole(

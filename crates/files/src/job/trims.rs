@@ -5,8 +5,8 @@ use toml_edit::{Item, Table, Value};
 
 use super::error::JobFault;
 use super::read::Named;
-use super::spec::{meaning, out_of_range, word_of};
-use super::table::{Problems, View};
+use super::spec::{out_of_range, word_of};
+use super::table::{MayVanish, Problems, View};
 use super::write::{set, set_or_remove, vector};
 
 /// Degrees that a trim may lean.
@@ -178,40 +178,6 @@ const KEYS: [&str; 14] = [
 ];
 const DIRECTION: &str = "direction = \"axis\"";
 
-fn word<T: Copy>(
-    table: &View<'_>,
-    problems: &mut Problems<'_>,
-    (key, example): (&'static str, &'static str),
-    words: &[(&'static str, T)],
-) -> Option<T> {
-    let word = table.text(problems, key, example)?;
-    match meaning(key, word, words) {
-        Ok(value) => Some(value),
-        Err(fault) => {
-            table.problem(problems, key, fault);
-            None
-        }
-    }
-}
-
-fn length(
-    table: &View<'_>,
-    problems: &mut Problems<'_>,
-    (key, example): (&'static str, &'static str),
-    least: f64,
-) -> Option<f64> {
-    let value = table.number(problems, key, example)?;
-    if value.is_finite() && (value > 0.0 || (value == 0.0 && least == 0.0)) {
-        return Some(value);
-    }
-    let range = match least {
-        0.0 => "a length of 0 or more in the job's units",
-        _ => "a length above 0 in the job's units",
-    };
-    table.problem(problems, key, out_of_range(key, value, range.to_owned()));
-    None
-}
-
 /// `[[trim]]`; `guides` are the names that the job has.
 pub(super) fn trim(
     table: &View<'_>,
@@ -235,12 +201,7 @@ pub(super) fn trim(
         }
     }
     let name = table.text(problems, "name", "name = \"left cuff\"");
-    let kind = word(
-        table,
-        problems,
-        ("kind", "kind = \"cuff\""),
-        &TrimKind::WORDS,
-    );
+    let kind = table.word(problems, "kind", "kind = \"cuff\"", &TrimKind::WORDS);
     let guide = table.text(problems, "guide", GUIDE).map(str::trim);
     if let Some(guide) = guide.filter(|guide| !guides.contains(guide)) {
         let fault = JobFault::UnknownGuide {
@@ -249,8 +210,8 @@ pub(super) fn trim(
         };
         table.problem(problems, "guide", fault);
     }
-    let height = length(table, problems, ("height", HEIGHT), 1.0);
-    let thickness = length(table, problems, ("thickness", THICKNESS), 1.0);
+    let height = table.length(problems, "height", HEIGHT, MayVanish::No);
+    let thickness = table.length(problems, "thickness", THICKNESS, MayVanish::No);
     let flare = table.number(problems, "flare", "flare = 10");
     if let Some(flare) = flare.filter(|f| !FLARE.contains(f)) {
         let range = format!("from {} to {} degrees", FLARE.start(), FLARE.end());
@@ -264,19 +225,9 @@ pub(super) fn trim(
         let range = format!("from {} to {}", TRIM_LOOPS.start(), TRIM_LOOPS.end());
         table.problem(problems, "loops", out_of_range("loops", loops, range));
     }
-    let edge = word(
-        table,
-        problems,
-        ("edge", "edge = \"flat\""),
-        &TrimEdge::WORDS,
-    );
-    let front = word(
-        table,
-        problems,
-        ("front", "front = \"gap\""),
-        &TrimFront::WORDS,
-    );
-    let width = length(table, problems, ("front_width", "front_width = 2.0"), 0.0);
+    let edge = table.word(problems, "edge", "edge = \"flat\"", &TrimEdge::WORDS);
+    let front = table.word(problems, "front", "front = \"gap\"", &TrimFront::WORDS);
+    let width = table.length(problems, "front_width", "front_width = 2.0", MayVanish::Yes);
     let front_at = table.vector(problems, "front_at", "front_at = [0, 140, 9]");
     for key in ["front_width", "front_at"] {
         if table.has(key) && front != Some(TrimFront::Gap) {
@@ -291,19 +242,9 @@ pub(super) fn trim(
         }
         way.map(TrimDirection::Fixed)
     } else {
-        word(
-            table,
-            problems,
-            ("direction", DIRECTION),
-            &TrimDirection::WORDS,
-        )
+        table.word(problems, "direction", DIRECTION, &TrimDirection::WORDS)
     };
-    let side = word(
-        table,
-        problems,
-        ("side", "side = \"beyond\""),
-        &TrimSide::WORDS,
-    );
+    let side = table.word(problems, "side", "side = \"beyond\"", &TrimSide::WORDS);
     let follow = table.flag(problems, "follow", "follow = false");
     let plain = TrimSpec::new(name?.trim(), kind?, guide?, height?, thickness?);
     Some(TrimSpec {
