@@ -48,7 +48,7 @@ pub enum Refusal {
         /// The job file.
         file: String,
         /// What is wrong.
-        source: finish::layers::LayerError,
+        source: Box<session::ClearError>,
     },
     /// The sculpt's content.
     #[error("{place}{}: {source}", file.display())]

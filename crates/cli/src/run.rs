@@ -98,32 +98,34 @@ pub fn results(
     let finish = Finish::of(&order.spec);
     let added = session::finished(&outcome, sculpt, &settings, &finish, meter.task());
     let added = added.map_err(|problem| order.finish_refusal(problem))?;
-    findings.append(added.findings.clone());
     if !finish.is_empty() {
         stages.push(lap.end("finish"));
     }
     let mut layered = None;
     if !layers.is_empty() {
         let cleared = session::cleared(
-            &added.surface,
+            &added,
+            &outcome,
             &order.spec,
             &layers,
-            plane,
-            &settings.holds,
+            &settings,
             meter.task(),
         );
         let cleared = cleared.map_err(|source| Refusal::Clear {
             file: order.file.path().display().to_string(),
-            source,
+            source: source.into(),
         })?;
         stages.push(lap.end("layers"));
         let both = (&mut measures, &mut findings);
         let plain = &outcome.surface;
         session::shape_again(&cleared, plain, sculpt, plane, both, meter.task())
             .map_err(unchecked)?;
+        findings.append(cleared.added.clone());
         findings.append(cleared.findings.clone());
         stages.push(lap.end("check"));
         layered = Some(cleared);
+    } else {
+        findings.append(added.findings());
     }
     let surface = layered.as_ref().map_or(&added.surface, |l| &l.surface);
 

@@ -11,6 +11,18 @@ pub struct Group {
     pub quads: Vec<u32>,
 }
 
+/// The scaled Jacobian at each corner of a quad: the cross product of the unit sides there along
+/// the quad's normal (Knupp 2000; the Verdict library's manual). 1 for a right angle, at most 0
+/// where the quad is folded.
+pub fn corner_jacobians(p: [DVec3; 4]) -> [f64; 4] {
+    let normal = (p[2] - p[0]).cross(p[3] - p[1]).normalize_or_zero();
+    [0, 1, 2, 3].map(|i| {
+        let ahead = (p[(i + 1) % 4] - p[i]).normalize_or_zero();
+        let back = (p[(i + 3) % 4] - p[i]).normalize_or_zero();
+        ahead.cross(back).dot(normal)
+    })
+}
+
 /// An all-quad mesh. Quads wind anticlockwise seen from outside.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct QuadMesh {

@@ -4,7 +4,7 @@ use base::{Findings, Task};
 use engine::check::{self, CheckError};
 use engine::model::Sculpt;
 use files::{JobSpec, TrimSpec};
-use finish::trims::{self, Placed, Trim, TrimError, TrimInput};
+use finish::trims::{self, Placed, Trim, TrimError, TrimInput, Trimmed};
 use mesh::QuadMesh;
 use thiserror::Error;
 
@@ -39,8 +39,16 @@ pub struct Finished {
     pub surface: QuadMesh,
     /// Patch of each quad; each trim is one more.
     pub patch_of_quad: Vec<u32>,
-    /// What was found of it.
-    pub findings: Findings,
+    /// Trims, where there are any, as they were woven.
+    pub trimmed: Option<Trimmed>,
+}
+
+impl Finished {
+    /// What was found of what was added, as long as nothing moves it.
+    pub fn findings(&self) -> Findings {
+        let trimmed = self.trimmed.as_ref();
+        trimmed.map(|t| t.findings.clone()).unwrap_or_default()
+    }
 }
 
 /// Why what is asked for can't be added.
@@ -68,7 +76,7 @@ pub fn finished(
     let mut finished = Finished {
         surface: outcome.surface.clone(),
         patch_of_quad: outcome.patch_of_quad.clone(),
-        findings: Findings::default(),
+        trimmed: None,
     };
     if finish.trims.is_empty() {
         return Ok(finished);
@@ -107,8 +115,8 @@ pub fn finished(
             finished.patch_of_quad[quad as usize] = patch;
         }
     }
-    finished.surface = trimmed.surface;
-    finished.findings = trimmed.findings;
+    finished.surface = trimmed.surface.clone();
+    finished.trimmed = Some(trimmed);
     Ok(finished)
 }
 

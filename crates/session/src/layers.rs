@@ -1,12 +1,17 @@
 //! Layers of a job: read from their files, the surface cleared of them, its shape checked anew.
 
-use base::{Finding, Findings, Level, Place, Task};
+use base::{Finding, Findings, Level, Task};
 use engine::check::{self, CheckError, CheckInput, Measures};
 use engine::model::{Hold, Intent, Plane, Sculpt};
 use files::{JobFile, JobSpec, LayerSide, LayerSpec, RawSculpt, ReadError};
-use finish::layers::{self, Cleared, Frame, Layer, LayerError, Side};
-use mesh::{QuadMesh, TriMesh};
+use finish::layers::{self, Cleared, Follow, Frame, Layer, LayerError, Side};
+use finish::trims::{TrimError, Trimmed};
+use mesh::{DVec3, QuadMesh, TriMesh};
 use thiserror::Error;
+
+use super::checked::mirror;
+use super::finish::Finished;
+use super::pipeline::{Outcome, Settings};
 
 /// A layer's file can't be used.
 #[derive(Debug, Error)]
@@ -60,6 +65,8 @@ pub struct Layered {
     pub cleared: Cleared,
     /// What was found, of layers' hidden faces too.
     pub findings: Findings,
+    /// What was found of what was added to the surface, now that it is where it is.
+    pub added: Findings,
     /// Layers without their hidden faces, by name, where the job asks for it.
     pub seen: Vec<(String, TriMesh)>,
 }
@@ -114,25 +121,49 @@ fn part_of(raw: RawSculpt, part: Option<&str>, file: &str) -> Result<TriMesh, La
     })
 }
 
+/// Why layers can't be cleared.
+#[derive(Debug, Error)]
+pub enum ClearError {
+    /// The push.
+    #[error(transparent)]
+    Layers(#[from] LayerError),
+    /// What was added to the surface.
+    #[error(transparent)]
+    Trims(#[from] TrimError),
+    /// The surface is damaged.
+    #[error(transparent)]
+    Check(#[from] CheckError),
+}
+
 /// Clears a surface of layers, which are those of `spec` in its order. Held quads stay where
-/// they are.
+/// they are; walls of trims stay parallel, and trims are measured where they end.
 ///
 /// # Errors
-/// [`LayerError`].
+/// [`ClearError`].
 pub fn cleared(
-    surface: &QuadMesh,
+    finished: &Finished,
+    outcome: &Outcome,
     spec: &JobSpec,
     layers: &[Layer],
-    plane: Option<Plane>,
-    holds: &[Hold],
+    settings: &Settings,
     task: &Task,
-) -> Result<Layered, LayerError> {
+) -> Result<Layered, ClearError> {
+    let surface = &finished.surface;
+    let trimmed = finished.trimmed.as_ref();
+    let relaid = trimmed.map(|trimmed| |moved: &[DVec3]| trimmed.relaid(moved));
+    let tied = trimmed.map(Trimmed::tied).unwrap_or_default();
     let frame = Frame {
-        plane,
-        still: held_vertices(surface, holds),
-        ..Frame::default()
+        plane: mirror(outcome, settings),
+        still: held_vertices(surface, &settings.holds),
+        guided: guided(outcome, &tied)?,
+        tied,
+        follow: relaid.as_ref().map(|relaid| relaid as Follow<'_>),
     };
     let cleared = layers::run(surface, layers, &frame, task)?;
+    let added = match trimmed {
+        Some(trimmed) => trimmed.at(cleared.positions.clone(), task)?.findings,
+        None => Findings::default(),
+    };
     let surface = QuadMesh {
         positions: cleared.positions.clone(),
         ..surface.clone()
@@ -143,7 +174,7 @@ pub fn cleared(
         let Some(margin) = said.margin else {
             continue;
         };
-        task.checkpoint()?;
+        task.checkpoint().map_err(LayerError::from)?;
         let (left, dropped) = layers::without_hidden(layer, &surface, margin);
         let sentence = format!(
             "{dropped} of {} faces of layer '{}' are never seen and were left out of {}; the layer's own file is as it was.",
@@ -159,8 +190,22 @@ pub fn cleared(
         surface,
         cleared,
         findings,
+        added,
         seen,
     })
+}
+
+/// Vertices that keep their course: those along guides, and those of trims' outer walls, rising.
+fn guided(outcome: &Outcome, tied: &[[u32; 2]]) -> Result<Vec<u32>, CheckError> {
+    let mut all: Vec<u32> = tied.iter().map(|pair| pair[1]).collect();
+    for guide in &outcome.guides {
+        if let Some(run) = check::run_along(&outcome.surface, guide)? {
+            all.extend(run.vertices);
+        }
+    }
+    all.sort_unstable();
+    all.dedup();
+    Ok(all)
 }
 
 /// Name of the file of a layer without hidden faces.
@@ -236,35 +281,6 @@ pub fn shape_again(
     let old = findings.iter().filter(|f| !is_shape(f));
     old.chain(found.iter().filter(is_shape))
         .for_each(|finding| kept.push(finding.clone()));
-    if layered.surface.quads.len() > moved.quads.len() {
-        kept.push(trims_again(&layered.surface, moved.quads.len())?);
-    }
     *findings = kept;
     Ok(())
-}
-
-/// Whether trims, whose quads come from `first` on, pass through anything once layers moved
-/// the surface.
-fn trims_again(surface: &QuadMesh, first: usize) -> Result<Finding, CheckError> {
-    let pairs = check::crossings(surface)?;
-    let of_trims = pairs
-        .iter()
-        .filter(|pair| pair.iter().any(|&q| q as usize >= first));
-    let mut quads: Vec<u32> = of_trims.flatten().copied().collect();
-    quads.sort_unstable();
-    quads.dedup();
-    if quads.is_empty() {
-        let sentence = "Moved off the layers, trims pass through nothing.";
-        return Ok(Finding::new("layer-trims", Level::Pass, sentence));
-    }
-    let sentence = format!(
-        "Moved off the layers, {} quads at trims pass through each other. Ask for less clearance or a thinner trim there.",
-        quads.len()
-    );
-    let finding = Finding::new("layer-trims", Level::Fail, sentence);
-    let finding = finding.measured(quads.len() as f64, Some(0.0));
-    Ok(quads.iter().take(40).fold(finding, |finding, &id| {
-        let at = surface.centre(id as usize).to_array();
-        finding.at(Place::Face { id, at })
-    }))
 }

@@ -20,7 +20,9 @@ pub use document::{Changed, Document, DocumentError, Recovery, Watched};
 pub use finish::{Finish, FinishError, Finished, finished};
 pub use holding::{Holding, HoldingError, holding};
 pub use job::{HoldFileError, guides_of, holds_of, intent_of, lines_named, plane_of, settings_of};
-pub use layers::{LayerFileError, LayerProblem, Layered, cleared, layers_of, shape_again};
+pub use layers::{
+    ClearError, LayerFileError, LayerProblem, Layered, cleared, layers_of, shape_again,
+};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};
 pub use sculpt::{TakeError, take_in};
 pub use worker::{Event, Order, Worker};

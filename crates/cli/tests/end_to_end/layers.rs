@@ -135,6 +135,43 @@ fn a_swelling_under_the_sleeve_is_cleared_and_hidden_faces_are_left_out() {
     assert!(surface.positions.iter().all(|p| all.contains(&mirrored(p))));
 }
 
+/// The arm leaves less room than the cuff's inner wall needs: the cuff gives way, and is as thick as
+/// asked in the file that was written.
+#[test]
+fn a_cuff_gives_way_to_the_arm_with_its_walls_parallel() {
+    let folder = Folder::new();
+    let cuff = "\n[[trim]]\nname = \"cuff\"\nkind = \"cuff\"\nguide = \"wrist\"\nheight = 3\nthickness = 0.5\nfollow = false\n";
+    let done = run(&job(&folder, cuff), &folder.join("out"));
+    assert_eq!(done.status, Some(0), "{done:?}");
+    let bytes = fs::read(folder.join("out").join("findings.json")).unwrap();
+    let findings: Value = serde_json::from_slice(&bytes).unwrap();
+    for code in [
+        "trim-thickness",
+        "trim-cuts",
+        "layer-clearance",
+        "layer-shape",
+    ] {
+        assert_eq!(finding(&findings, code)["level"], "pass", "{code}");
+    }
+    let whole = files::read_grouped_quads(&folder.join("out").join("surface.obj")).unwrap();
+    let arm = arm();
+    let trim = whole.groups.iter().find(|g| g.name == "cuff").unwrap();
+    let mut least = f64::INFINITY;
+    for &q in &trim.quads {
+        let corners = whole.quads[q as usize].map(|v| whole.positions[v as usize]);
+        for t in 0..arm.triangles.len() {
+            let other = arm.corners(t);
+            if other[0].distance(corners[0]) < 3.0 {
+                least = least.min(gap([corners[0], corners[1], corners[2]], other).distance);
+            }
+        }
+    }
+    assert!(
+        (0.99 * CLEARANCE..2.0 * CLEARANCE).contains(&least),
+        "{least}"
+    );
+}
+
 #[test]
 fn results_with_a_layer_are_the_same_for_any_number_of_threads() {
     let folder = Folder::new();

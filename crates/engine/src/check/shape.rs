@@ -33,8 +33,7 @@ pub(super) struct Shapes {
     pub jacobians: Vec<f64>,
 }
 
-/// Scaled Jacobian: at each corner the cross product of the unit sides along the quad's
-/// normal, of which the least counts (Knupp 2000; the Verdict library's manual).
+/// Of the scaled Jacobians at a quad's corners the least counts.
 pub(super) fn shapes(surface: &Surface) -> Shapes {
     let quads: Vec<Quad> = (0..surface.mesh.quads.len())
         .map(|q| Quad::new(surface.corners(q)))
@@ -67,7 +66,6 @@ struct Quad {
 
 impl Quad {
     fn new(p: [DVec3; 4]) -> Self {
-        let normal = (p[2] - p[0]).cross(p[3] - p[1]).normalize_or_zero();
         let corners = [0, 1, 2, 3].map(|i| {
             let ahead = (p[(i + 1) % 4] - p[i]).normalize_or_zero();
             let back = (p[(i + 3) % 4] - p[i]).normalize_or_zero();
@@ -77,9 +75,8 @@ impl Quad {
         let width = (p[1] + p[2] - p[0] - p[3]).length();
         let height = (p[2] + p[3] - p[0] - p[1]).length();
         Self {
-            jacobian: corners
-                .iter()
-                .map(|c| c.0.dot(normal))
+            jacobian: mesh::corner_jacobians(p)
+                .into_iter()
                 .fold(f64::INFINITY, f64::min),
             angle_devs_deg: corners
                 .map(|c| (c.1.clamp(-1.0, 1.0).acos().to_degrees() - 90.0).abs()),

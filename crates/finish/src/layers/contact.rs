@@ -27,6 +27,9 @@ const LEAST: f64 = 0.99;
 /// Contacts are kept up to this many clearances, so that those just cleared stay cleared.
 pub(super) const NEAR: f64 = 1.1;
 
+/// Where a quad's corners are.
+pub(super) type Corners = [DVec3; 4];
+
 /// A layer made ready for questions.
 pub(super) struct Body {
     pub side: Side,
@@ -199,7 +202,14 @@ impl Body {
 
     /// Looks at the surface with its vertices at `positions`, at what moved since the last
     /// look and at what wasn't clear then.
-    pub fn look(&self, surface: &QuadMesh, positions: &[DVec3], known: &mut Known) -> Found {
+    /// `facing` has the way that quads face which only follow others; of the rest nothing.
+    pub fn look(
+        &self,
+        surface: &QuadMesh,
+        facing: &[DVec3],
+        positions: &[DVec3],
+        known: &mut Known,
+    ) -> Found {
         let reach = NEAR * self.clearance;
         let moved = |v: u32| known.at[v as usize].distance(positions[v as usize]);
         let moves: Vec<f64> = surface
@@ -254,7 +264,8 @@ impl Body {
         quads.par_iter_mut().for_each(|of| {
             if !of.crossings.is_empty() || is_wrong(of.quad) {
                 let mut cells = Cells::default();
-                self.look_inside(of.quad, corners(of.quad), &mut cells);
+                let place = (corners(of.quad), facing[of.quad as usize]);
+                self.look_inside(of.quad, place, &mut cells);
                 of.contacts = cells.taken();
             }
         });
@@ -351,14 +362,14 @@ impl Body {
     }
 
     /// Contacts at places of a quad that the layer has on its other side.
-    fn look_inside(&self, quad: u32, corners: [DVec3; 4], cells: &mut Cells) {
+    fn look_inside(&self, quad: u32, place: (Corners, DVec3), cells: &mut Cells) {
         for cut in CUTS {
             for i in 0..=STEPS {
                 for j in 0..=STEPS - i {
                     let shares = [i, j, STEPS - i - j].map(|n| n as f64 / STEPS as f64);
                     let mut weights = [0.0; 4];
                     cut.iter().zip(shares).for_each(|(&k, w)| weights[k] = w);
-                    let contact = self.contact_at(quad, corners, weights);
+                    let contact = self.contact_at(quad, place, weights);
                     let near = |c: &Contact| c.height < NEAR * self.clearance;
                     if let Some(contact) = contact.filter(near) {
                         cells.offer(contact);
@@ -371,8 +382,17 @@ impl Body {
     /// The contact of a place of a quad with what of the layer is nearest to it, or, if that
     /// faces the other way, with what near it faces as the surface does: the side of a thin
     /// layer to reach. None where only an opening's rim is near, and behind it.
-    pub fn contact_at(&self, quad: u32, corners: [DVec3; 4], weights: [f64; 4]) -> Option<Contact> {
-        let outward = (corners[2] - corners[0]).cross(corners[3] - corners[1]);
+    /// A quad faces as its corners say unless `facing` is a direction.
+    pub fn contact_at(
+        &self,
+        quad: u32,
+        (corners, facing): (Corners, DVec3),
+        weights: [f64; 4],
+    ) -> Option<Contact> {
+        let outward = match facing {
+            DVec3::ZERO => (corners[2] - corners[0]).cross(corners[3] - corners[1]),
+            facing => facing,
+        };
         let mesh = self.index.mesh();
         let faces = |t: u32| {
             let [a, b, c] = mesh.corners(t as usize);

@@ -7,12 +7,15 @@
 
 use mesh::{QuadMesh, QuadTopology};
 
+use super::half::Halves;
+
 /// Weight of a difference along an edge beside that of a bend.
 const STRETCH: f64 = 0.05;
 /// Weight of size beside that of a bend.
 const SIZE: f64 = 0.01;
-/// Weight of a tie beside that of a bend.
-const TIE: f64 = 100.0;
+/// How much more bends count on guides, and on the loops beside them.
+const GUIDED: f64 = 6.0;
+const BESIDE: f64 = 3.0;
 
 /// A quadratic form over vertices, as the lower triangle of its matrix.
 pub(super) struct Form {
@@ -22,9 +25,11 @@ pub(super) struct Form {
 }
 
 impl Form {
-    /// The roughness of a mesh's displacement, with `tied` vertices held to move alike.
-    /// Vertex v of the mesh moves as unknown `unknown[v]` of `size`; several may move as one.
-    pub fn of(mesh: &QuadMesh, tied: &[[u32; 2]], unknown: &[u32], size: usize) -> Self {
+    /// The roughness of a mesh's displacement. Vertex v of the mesh moves as unknown `unknown[v]`
+    /// of `size`; several may move as one. Those that only follow others count for nothing,
+    /// `guided` ones and their neighbours more.
+    pub fn of(mesh: &QuadMesh, halves: &Halves, guided: &[u32]) -> Self {
+        let (unknown, size) = (&halves.unknown, halves.len());
         let topology = mesh.topology();
         let mut entries = Vec::new();
         let mut add = |terms: &[(u32, f64)], weight: f64| {
@@ -38,7 +43,20 @@ impl Form {
                 }
             }
         };
+        let mut course = vec![1.0; mesh.positions.len()];
+        for [one, two] in topology.edges.iter().map(|e| e.map(|v| v as usize)) {
+            for (v, other) in [(one, two), (two, one)] {
+                if guided.binary_search(&(v as u32)).is_ok() {
+                    course[v] = GUIDED;
+                    course[other] = f64::max(course[other], BESIDE);
+                }
+            }
+        }
         for (v, around) in neighbours(&topology).iter().enumerate() {
+            if halves.follows[v] {
+                continue;
+            }
+            let course = course[v];
             let v = v as u32;
             add(&[(v, 1.0)], SIZE);
             let at = |u: u32| mesh.positions[u as usize];
@@ -53,7 +71,7 @@ impl Form {
                     let share = if la + lb > 0.0 { la / (la + lb) } else { 0.5 };
                     add(
                         &[(v, 2.0), (*a, -2.0 * (1.0 - share)), (*b, -2.0 * share)],
-                        1.0,
+                        course,
                     );
                     rows += 1;
                 }
@@ -62,14 +80,13 @@ impl Form {
                 let each = -2.0 / around.len() as f64;
                 let mut terms = vec![(v, 2.0)];
                 terms.extend(around.iter().map(|(a, _)| (*a, each)));
-                add(&terms, 1.0);
+                add(&terms, course);
             }
         }
         for &[a, b] in &topology.edges {
-            add(&[(a, 1.0), (b, -1.0)], STRETCH);
-        }
-        for &[a, b] in tied {
-            add(&[(a, 1.0), (b, -1.0)], TIE);
+            if !halves.follows[a as usize] && !halves.follows[b as usize] {
+                add(&[(a, 1.0), (b, -1.0)], STRETCH);
+            }
         }
         Self {
             size,

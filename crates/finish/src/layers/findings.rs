@@ -76,6 +76,7 @@ pub(super) fn of(surface: &QuadMesh, layers: &[Layer], cleared: &Cleared) -> Fin
         findings.push(finding);
     }
     if cleared.most > 0.0 {
+        findings.push(shape(cleared, face));
         let beside = if cleared.least_mean > 0.0 {
             format!(
                 "; no push as smooth moves less than {:.3} in the mean",
@@ -104,4 +105,24 @@ pub(super) fn of(surface: &QuadMesh, layers: &[Layer], cleared: &Cleared) -> Fin
         findings.push(finding);
     }
     findings
+}
+
+/// Whether the push kept quads open and apart.
+fn shape(cleared: &Cleared, face: impl Fn(u32) -> Place) -> Finding {
+    let (folded, cuts) = (cleared.folded.len(), cleared.cuts.len());
+    if folded + cuts == 0 {
+        let sentence = "Moved off the layers, no quad is folded and none passes through another that didn't before.";
+        return Finding::new("layer-shape", Level::Pass, sentence).measured(0.0, Some(0.0));
+    }
+    let sentence = format!(
+        "Moved off the layers, {folded} quads are folded and {cuts} pairs of quads pass through each other that didn't before. Ask for less clearance there, for smaller quads, or make room on the sculpt."
+    );
+    let finding = Finding::new("layer-shape", Level::Fail, sentence);
+    let finding = finding.measured((folded + cuts) as f64, Some(0.0));
+    let mut quads: Vec<u32> = cleared.folded.clone();
+    quads.extend(cleared.cuts.iter().flatten());
+    quads.sort_unstable();
+    quads.dedup();
+    let places = quads.into_iter().take(PLACES);
+    places.fold(finding, |finding, quad| finding.at(face(quad)))
 }

@@ -1,4 +1,5 @@
-//! The kept half of a mirrored mesh: what moves by itself, and what moves as its image.
+//! What of a mesh moves by itself, and what moves along: images of a mirrored mesh's kept half, and
+//! what is tied to another vertex.
 
 use engine::model::Plane;
 use mesh::{DVec3, QuadMesh};
@@ -6,35 +7,69 @@ use mesh::{DVec3, QuadMesh};
 /// How each vertex of a whole mesh follows from what moves.
 pub(super) struct Halves {
     plane: Option<Plane>,
-    /// The vertex of the whole mesh that each unknown stands for.
-    pub vertex: Vec<u32>,
+    /// Of each vertex the one that it is put from: itself, or, of an image, its original.
+    source: Vec<u32>,
     /// Unknown of each vertex.
     pub unknown: Vec<u32>,
     /// Whether a vertex is the image of its unknown's.
     pub image: Vec<bool>,
+    /// Whether a vertex lies on the plane.
+    flat: Vec<bool>,
     /// Whether an unknown's vertex lies on the plane and has to stay there.
     pub on_plane: Vec<bool>,
-    /// Vertices that an unknown moves: 2, or 1 where it is its own image.
+    /// Vertices that an unknown moves.
     pub weight: Vec<f64>,
+    /// Whether a vertex only follows another one.
+    pub follows: Vec<bool>,
 }
 
 impl Halves {
-    /// Pairs vertices with their images, which are exact; without a plane, or where a vertex
-    /// has none, each stands for itself.
-    pub fn of(mesh: &QuadMesh, plane: Option<Plane>) -> Self {
-        plane
+    /// Pairs vertices with their images, which are exact; without a plane, or where a vertex has
+    /// none, each stands for itself. The first of each two `tied` vertices follows the second.
+    pub fn of(mesh: &QuadMesh, plane: Option<Plane>, tied: &[[u32; 2]]) -> Self {
+        let mut halves = plane
             .and_then(|plane| Self::paired(mesh, plane))
-            .unwrap_or_else(|| Self::single(mesh.positions.len()))
+            .unwrap_or_else(|| Self::single(mesh.positions.len()));
+        for &[follower, leader] in tied {
+            let [f, l] = [follower as usize, leader as usize];
+            if f < halves.unknown.len() && l < halves.unknown.len() {
+                halves.unknown[f] = halves.unknown[l];
+                halves.follows[f] = true;
+            }
+        }
+        halves.pack();
+        halves
+    }
+
+    /// Numbers the unknowns that are left, and counts what each moves.
+    fn pack(&mut self) {
+        const NONE: u32 = u32::MAX;
+        let mut number = vec![NONE; self.on_plane.len()];
+        let mut on_plane = Vec::new();
+        self.weight.clear();
+        for unknown in &mut self.unknown {
+            let old = *unknown as usize;
+            if number[old] == NONE {
+                number[old] = on_plane.len() as u32;
+                on_plane.push(self.on_plane[old]);
+                self.weight.push(0.0);
+            }
+            *unknown = number[old];
+            self.weight[*unknown as usize] += 1.0;
+        }
+        self.on_plane = on_plane;
     }
 
     fn single(vertices: usize) -> Self {
         Self {
             plane: None,
-            vertex: (0..vertices as u32).collect(),
+            source: (0..vertices as u32).collect(),
             unknown: (0..vertices as u32).collect(),
             image: vec![false; vertices],
+            flat: vec![false; vertices],
             on_plane: vec![false; vertices],
             weight: vec![1.0; vertices],
+            follows: vec![false; vertices],
         }
     }
 
@@ -57,16 +92,18 @@ impl Halves {
         this.plane = Some(plane);
         this.unknown = vec![NONE; positions.len()];
         this.image = vec![false; positions.len()];
+        this.follows = vec![false; positions.len()];
+        this.flat = vec![false; positions.len()];
+        this.source = (0..positions.len() as u32).collect();
         for (v, &p) in positions.iter().enumerate() {
             let height = plane.height(p);
             if height < -on {
                 continue;
             }
             let on_plane = height <= on;
-            let unknown = this.vertex.len() as u32;
-            this.vertex.push(v as u32);
+            let unknown = this.on_plane.len() as u32;
             this.on_plane.push(on_plane);
-            this.weight.push(if on_plane { 1.0 } else { 2.0 });
+            this.flat[v] = on_plane;
             this.unknown[v] = unknown;
             if !on_plane {
                 let image = at(plane.mirror(p))? as usize;
@@ -75,13 +112,14 @@ impl Halves {
                 }
                 this.unknown[image] = unknown;
                 this.image[image] = true;
+                this.source[image] = v as u32;
             }
         }
         (!this.unknown.contains(&NONE)).then_some(this)
     }
 
     pub fn len(&self) -> usize {
-        self.vertex.len()
+        self.on_plane.len()
     }
 
     /// A direction at a vertex as one at its unknown's vertex; the way back is the same.
@@ -112,10 +150,10 @@ impl Halves {
             if moves[unknown] == DVec3::ZERO {
                 return old;
             }
-            let p = from[self.vertex[unknown] as usize] + moves[unknown];
+            let p = from[self.source[v] as usize] + moves[unknown];
             match self.plane {
                 Some(plane) if self.image[v] => plane.mirror(p),
-                Some(plane) if self.on_plane[unknown] => plane.project(p),
+                Some(plane) if self.flat[v] => plane.project(p),
                 _ => p,
             }
         };

@@ -7,6 +7,9 @@
 //! nothing moves further than the last round needs. What is clear in the end is clear by
 //! the exact tests, not by the flat ones; what isn't is told with its places.
 //!
+//! Where a push folds a quad or lets the surface cut itself, vertices move in all directions
+//! until it doesn't (`mend.rs`).
+//!
 //! Faces and loops keep their vertices; only positions change. With a mirror plane the kept
 //! half is pushed by what either side meets, and the other half is its exact image.
 
@@ -16,41 +19,27 @@ mod findings;
 mod half;
 mod hidden;
 mod least;
+mod mend;
 mod push;
+mod pushing;
 
+#[cfg(test)]
+mod dressed;
 #[cfg(test)]
 mod tests;
 
 use base::{Cancelled, Findings, Task};
 use engine::model::{Plane, Sculpt};
 use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh, Vec3};
-use numeric::Spd;
-use rayon::prelude::*;
 use std::sync::Arc;
 use thiserror::Error;
 
-use contact::{Body, Contact, Found, Known};
-use fair::Form;
-use half::Halves;
-use push::{Program, Row};
+use contact::{Body, Found};
+use mend::{Faults, Shape};
+use pushing::Pushing;
 
 /// Most rounds of looking and pushing.
 const ROUNDS: usize = 14;
-/// In so many rounds directions follow the contacts found.
-const TURNING: usize = 1;
-/// After so many rounds directions give way to places that they don't move.
-const STUCK: usize = 4;
-/// Quads over which the push of a place spreads, about.
-const SPREAD: f64 = 2.5;
-/// What pressing rows and bounds may give way, as a share of the least clearance.
-const GIVE: f64 = 1e-3;
-/// Rows in which the vertices' directions count less than this are left out: moving along
-/// them would not clear the place.
-const ASKEW: f64 = 0.35;
-/// Nothing moves further than this many times the deepest place of the first look: what would,
-/// has lost its way among folds.
-const ASTRAY: f64 = 1.6;
-
 /// Which side of the surface a layer is on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -112,15 +101,24 @@ impl Layer {
     }
 }
 
+/// Positions of what follows, once what it follows is where the given positions say.
+pub type Follow<'a> = &'a dyn Fn(&[DVec3]) -> Vec<DVec3>;
+
 /// What the surface is besides its quads.
-#[derive(Clone, Debug, Default)]
-pub struct Frame {
+#[derive(Clone, Default)]
+pub struct Frame<'a> {
     /// The plane about which the surface is its own exact image.
     pub plane: Option<Plane>,
-    /// Pairs of vertices that move alike, such as the two walls of a trim.
+    /// Pairs of vertices of which the first moves as the second does, such as the two walls of a
+    /// trim.
     pub tied: Vec<[u32; 2]>,
+    /// Where tied vertices come to lie in truth: each push is followed by it, and what it gives is
+    /// what has to be clear.
+    pub follow: Option<Follow<'a>>,
     /// Vertices that can't move.
     pub still: Vec<u32>,
+    /// Vertices on guides, rising: they and those beside them keep their course more than others.
+    pub guided: Vec<u32>,
 }
 
 /// How things stand between the surface and a layer.
@@ -151,6 +149,10 @@ pub struct Cleared {
     pub before: Vec<Standing>,
     /// How they stand now.
     pub after: Vec<Standing>,
+    /// Quads that are folded and weren't.
+    pub folded: Vec<u32>,
+    /// Pairs of quads that pass through each other and didn't.
+    pub cuts: Vec<[u32; 2]>,
     /// Mean distance that vertices moved, those that didn't included; model units.
     pub mean: f64,
     /// Greatest distance that a vertex moved, model units.
@@ -193,7 +195,7 @@ pub enum LayerError {
 pub fn run(
     surface: &QuadMesh,
     layers: &[Layer],
-    frame: &Frame,
+    frame: &Frame<'_>,
     task: &Task,
 ) -> Result<Cleared, LayerError> {
     task.report("layers", 0.0)?;
@@ -214,41 +216,92 @@ pub fn run(
     }
     let made = |layer: &Layer| Body::new(&layer.mesh, layer.side, layer.clearance);
     let bodies: Vec<Body> = layers.iter().map(made).collect();
-    let mut push = Pushing::new(surface, &bodies, frame);
-    let mut found = push.look(&bodies);
-    let before: Vec<Standing> = found.iter().map(standing).collect();
-    let mut rounds = 0;
-    let mut best = (in_the_way(&found), push.positions.clone(), found.clone());
-    while rounds < ROUNDS && !found.iter().all(Found::is_clear) {
-        task.report("layers", rounds as f32 / ROUNDS as f32)?;
-        push.round(rounds, &bodies, &found);
-        rounds += 1;
-        found = push.look(&bodies);
-        let now = in_the_way(&found);
-        if now < best.0 {
-            best = (now, push.positions.clone(), found.clone());
+    let shape = Shape::of(surface);
+    let mut best = attempt(surface, &bodies, frame, &shape, task)?;
+    if best.wrong() > 0 && !frame.guided.is_empty() {
+        // What doesn't go with guides kept straight may go without.
+        let freely = Frame {
+            guided: Vec::new(),
+            ..frame.clone()
+        };
+        let other = attempt(surface, &bodies, &freely, &shape, task)?;
+        if other.wrong() < best.wrong() {
+            best = other;
         }
     }
-    let after: Vec<Standing> = best.2.iter().map(standing).collect();
-    let positions = best.1;
-    let moved: Vec<f64> = positions
+    let moved: Vec<f64> = best
+        .positions
         .iter()
         .zip(&surface.positions)
         .map(|(a, b)| a.distance(*b))
         .collect();
     let count = moved.len().max(1) as f64;
     let mut cleared = Cleared {
-        positions,
-        before,
-        after,
+        before: best.before,
+        after: best.after.iter().map(standing).collect(),
+        folded: best.faults.folded,
+        cuts: best.faults.cuts,
         mean: moved.iter().sum::<f64>() / count,
         most: moved.iter().copied().fold(0.0, f64::max),
-        least_mean: push.bound().unwrap_or(0.0) / count,
-        rounds,
+        least_mean: best.bound / count,
+        rounds: best.rounds,
+        positions: best.positions,
         findings: Findings::default(),
     };
     cleared.findings = findings::of(surface, layers, &cleared);
     Ok(cleared)
+}
+
+/// What one way of pushing gave.
+struct Attempt {
+    positions: Vec<DVec3>,
+    before: Vec<Standing>,
+    after: Vec<Found>,
+    faults: Faults,
+    /// No displacement as smooth has a lower sum than this, model units.
+    bound: f64,
+    rounds: usize,
+}
+
+impl Attempt {
+    fn wrong(&self) -> usize {
+        in_the_way(&self.after) + self.faults.len()
+    }
+}
+
+fn attempt(
+    surface: &QuadMesh,
+    bodies: &[Body],
+    frame: &Frame<'_>,
+    shape: &Shape,
+    task: &Task,
+) -> Result<Attempt, Cancelled> {
+    let mut push = Pushing::new(surface, bodies, frame);
+    let mut found = push.look(bodies);
+    let before: Vec<Standing> = found.iter().map(standing).collect();
+    let mut rounds = 0;
+    let mut best = (in_the_way(&found), push.positions.clone(), found.clone());
+    while rounds < ROUNDS && !found.iter().all(Found::is_clear) {
+        task.report("layers", rounds as f32 / ROUNDS as f32)?;
+        push.round(rounds, bodies, &found);
+        rounds += 1;
+        found = push.look(bodies);
+        let now = in_the_way(&found);
+        if now < best.0 {
+            best = (now, push.positions.clone(), found.clone());
+        }
+    }
+    let (_, positions, found) = best;
+    push.positions = positions;
+    let (positions, after, faults) = mend::run(&mut push, bodies, found, shape, task)?;
+    Ok(Attempt {
+        positions,
+        before,
+        after,
+        faults,
+        bound: push.bound().unwrap_or(0.0),
+        rounds,
+    })
 }
 
 /// A layer under the surface without the faces that can't be seen, and how many those are;
@@ -293,280 +346,4 @@ fn standing(found: &Found) -> Standing {
         close: found.close.clone(),
         wrong: found.wrong.clone(),
     }
-}
-
-/// The push as it grows.
-struct Pushing<'a> {
-    surface: &'a QuadMesh,
-    halves: Halves,
-    form: Form,
-    /// Spreads pulls over neighbours, for directions.
-    spread: Option<Spd>,
-    /// Unit normals of the unknowns' vertices, away from the layers.
-    normals: Vec<DVec3>,
-    /// Direction of each unknown.
-    along: Vec<DVec3>,
-    /// How far each has moved.
-    amount: Vec<f64>,
-    most: Vec<f64>,
-    /// Whether an unknown can't move.
-    still: Vec<bool>,
-    softness: f64,
-    give: f64,
-    positions: Vec<DVec3>,
-    known: Vec<Known>,
-    /// With the number of their layer.
-    contacts: Vec<(usize, Contact)>,
-    rows: Vec<SpaceRow>,
-    pressures: Vec<f64>,
-}
-
-impl<'a> Pushing<'a> {
-    fn new(surface: &'a QuadMesh, bodies: &[Body], frame: &Frame) -> Self {
-        let halves = Halves::of(surface, frame.plane);
-        let size = halves.len();
-        let form = Form::of(surface, &frame.tied, &halves.unknown, size);
-        let spread = Form::spread(surface, &halves.unknown, size, SPREAD);
-        let mut still = vec![false; size];
-        for &v in &frame.still {
-            if let Some(&unknown) = halves.unknown.get(v as usize) {
-                still[unknown as usize] = true;
-            }
-        }
-        let under = bodies.iter().any(|body| body.side == Side::Under);
-        let outward = if under { 1.0 } else { -1.0 };
-        let mut normals = vec![DVec3::ZERO; size];
-        for quad in &surface.quads {
-            let [a, b, c, d] = quad.map(|v| surface.positions[v as usize]);
-            let normal = (c - a).cross(d - b) * outward;
-            for &v in quad {
-                let unknown = halves.unknown[v as usize] as usize;
-                normals[unknown] += halves.turned(v as usize, normal);
-            }
-        }
-        for (v, normal) in normals.iter_mut().enumerate() {
-            *normal = halves.kept(v, *normal).normalize_or_zero();
-        }
-        let give = bodies
-            .iter()
-            .map(|body| body.clearance)
-            .fold(f64::INFINITY, f64::min);
-        Self {
-            surface,
-            spread: Spd::factor(size, &spread.lower).ok(),
-            along: normals.clone(),
-            normals,
-            amount: vec![0.0; size],
-            most: vec![0.0; size],
-            still,
-            softness: 0.0,
-            give: GIVE * give,
-            positions: surface.positions.clone(),
-            known: bodies.iter().map(|_| Known::nothing(surface)).collect(),
-            contacts: Vec::new(),
-            rows: Vec::new(),
-            pressures: Vec::new(),
-            form,
-            halves,
-        }
-    }
-
-    fn look(&mut self, bodies: &[Body]) -> Vec<Found> {
-        let each = bodies.iter().zip(&mut self.known);
-        each.map(|(body, known)| body.look(self.surface, &self.positions, known))
-            .collect()
-    }
-
-    fn round(&mut self, round: usize, bodies: &[Body], found: &[Found]) {
-        self.gather(bodies, found);
-        self.rows = self.contacts.iter().map(|c| self.space_row(&c.1)).collect();
-        let deepest = self.rows.iter().map(|row| row.least).fold(0.0, f64::max);
-        if round == 0 {
-            self.softness = SPREAD.powi(4) / deepest.max(self.give);
-            let limit = ASTRAY * deepest + self.give;
-            for (most, &still) in self.most.iter_mut().zip(&self.still) {
-                *most = if still { 0.0 } else { limit };
-            }
-        }
-        if round < TURNING {
-            self.turn();
-        } else if round >= STUCK {
-            self.turn_askew(found);
-        }
-        // A row whose places can't be moved its way is left out: no push would satisfy it.
-        let flat = |row: &SpaceRow| {
-            let count = |(v, normal): (u32, DVec3)| {
-                let v = v as usize;
-                if self.still[v] {
-                    0.0
-                } else {
-                    normal.dot(self.along[v])
-                }
-            };
-            let terms = row.terms.map(|t| (t.0, count(t)));
-            let size: f64 = terms.iter().map(|t| t.1).sum();
-            let least = if size < ASKEW {
-                f64::NEG_INFINITY
-            } else {
-                row.least
-            };
-            Row { terms, least }
-        };
-        let rows: Vec<Row> = self.rows.iter().map(flat).collect();
-        let kept: Vec<Row> = rows
-            .iter()
-            .filter(|r| r.least.is_finite())
-            .cloned()
-            .collect();
-        // A vertex is worth 1 a unit, and what presses on a place is worth its surroundings.
-        let around = 4.0 * SPREAD * SPREAD;
-        let program = Program {
-            form: &self.form,
-            softness: self.softness,
-            cost: &self.halves.weight,
-            rows: &kept,
-            stiffness: around / self.give,
-            most: &self.most,
-        };
-        let (amount, pressures) = program.solve(&self.amount);
-        self.amount = amount;
-        let mut pressures = pressures.into_iter();
-        let pressure = |row: &Row| {
-            let presses = row.least.is_finite();
-            presses.then(|| pressures.next()).flatten().unwrap_or(0.0)
-        };
-        self.pressures = rows.iter().map(pressure).collect();
-        let moves = self.moves();
-        self.positions = self.halves.place(&self.surface.positions, &moves);
-    }
-
-    /// The contacts found, and those of rounds before where they are now. What no longer presses
-    /// stays: else it would be back in the way once others let go.
-    fn gather(&mut self, bodies: &[Body], found: &[Found]) {
-        let again = |&(layer, contact): &(usize, Contact)| {
-            let corners = self.surface.quads[contact.quad as usize];
-            let corners = corners.map(|v| self.positions[v as usize]);
-            let now = bodies[layer].contact_at(contact.quad, corners, contact.weights);
-            let now = now.unwrap_or(contact);
-            if now.height <= contact::NEAR * now.wanted {
-                return (layer, now);
-            }
-            // The plane has pushed the place too far. It may come back by what it has over, in
-            // any direction, and still be clear: the distance changes by no more than it moves.
-            let at: DVec3 = (0..4).map(|i| contact.weights[i] * corners[i]).sum();
-            let foot = at - now.height * contact.away;
-            (layer, Contact { foot, ..contact })
-        };
-        let mut contacts: Vec<(usize, Contact)> = self.contacts.par_iter().map(again).collect();
-        for (layer, found) in found.iter().enumerate() {
-            contacts.extend(found.contacts.iter().map(|c| (layer, *c)));
-        }
-        self.contacts = contacts;
-    }
-
-    fn moves(&self) -> Vec<DVec3> {
-        let each = self.along.iter().zip(&self.amount);
-        each.map(|(&along, &amount)| amount * along).collect()
-    }
-
-    /// What a contact asks of the displacements of its quad's corners.
-    fn space_row(&self, contact: &Contact) -> SpaceRow {
-        let corners = self.surface.quads[contact.quad as usize];
-        let mut terms = [(0, DVec3::ZERO); 4];
-        let mut at = DVec3::ZERO;
-        for i in 0..4 {
-            let v = corners[i] as usize;
-            at += contact.weights[i] * self.surface.positions[v];
-            let unknown = self.halves.unknown[v];
-            let away = self.halves.turned(v, contact.away);
-            let away = self.halves.kept(unknown as usize, away);
-            terms[i] = (unknown, contact.weights[i] * away);
-        }
-        SpaceRow {
-            terms,
-            least: contact.wanted - contact.away.dot(at - contact.foot),
-        }
-    }
-
-    /// Turns vertices of places that are still in the way and that their directions hardly move
-    /// off it.
-    fn turn_askew(&mut self, found: &[Found]) {
-        let crossed = found.iter().flat_map(|f| f.crossings.iter().map(|c| c[0]));
-        let close = found.iter().flat_map(|f| f.close.iter().map(|c| c.0));
-        let mut quads: Vec<u32> = crossed.chain(close).collect();
-        quads.sort_unstable();
-        for ((_, contact), row) in self.contacts.iter().zip(&self.rows) {
-            let stands = contact.height >= contact.wanted;
-            if stands || quads.binary_search(&contact.quad).is_err() {
-                continue;
-            }
-            let size: f64 = row
-                .terms
-                .iter()
-                .map(|&(v, away)| away.dot(self.along[v as usize]))
-                .sum();
-            if size < ASKEW {
-                for &(v, away) in &row.terms {
-                    let along = self.along[v as usize] + away;
-                    let along = self.halves.kept(v as usize, along);
-                    self.along[v as usize] = along.try_normalize().unwrap_or(DVec3::ZERO);
-                }
-            }
-        }
-    }
-
-    /// Directions that follow the contacts: each pulls as hard as it is short, and the pull
-    /// spreads smoothly; where nothing pulls they are the surface's normals.
-    fn turn(&mut self) {
-        let Some(spread) = &self.spread else {
-            return;
-        };
-        let mut pull = vec![vec![0.0; self.form.size]; 3];
-        for row in self.rows.iter().filter(|row| row.least > 0.0) {
-            for &(v, away) in &row.terms {
-                for (axis, pull) in pull.iter_mut().enumerate() {
-                    pull[v as usize] += row.least * away[axis];
-                }
-            }
-        }
-        let spread = spread.solve_many(&pull);
-        let pulled = |v: usize| DVec3::new(spread[0][v], spread[1][v], spread[2][v]);
-        let greatest = (0..self.form.size).map(|v| pulled(v).length());
-        let greatest = greatest.fold(0.0, f64::max);
-        if greatest > 0.0 {
-            for v in 0..self.form.size {
-                let along = pulled(v) / greatest + 0.1 * self.normals[v];
-                let along = self.halves.kept(v, along);
-                self.along[v] = along.try_normalize().unwrap_or(self.normals[v]);
-            }
-        }
-    }
-
-    fn bound(&self) -> Option<f64> {
-        let place = |&(_, contact): &(usize, Contact)| {
-            let corners = self.surface.quads[contact.quad as usize];
-            let term = |i: usize| {
-                let unknown = self.halves.unknown[corners[i] as usize];
-                (unknown, contact.weights[i])
-            };
-            [0, 1, 2, 3].map(term)
-        };
-        let places = self.contacts.iter().map(place);
-        let rows = places.zip(&self.rows);
-        let rows: Vec<Row> = rows
-            .map(|(terms, row)| Row {
-                terms,
-                least: row.least,
-            })
-            .collect();
-        let weight = &self.halves.weight;
-        let (pressures, amount) = (&self.pressures, &self.amount);
-        least::bound(&self.form, weight, &rows, pressures, amount, self.softness)
-    }
-}
-
-/// What a contact asks: unknowns with the vectors along which they count, and the least sum.
-struct SpaceRow {
-    terms: [(u32, DVec3); 4],
-    least: f64,
 }

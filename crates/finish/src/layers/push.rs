@@ -2,7 +2,7 @@
 //!
 //! Each vertex moves along a direction of its own by an amount s of at least 0:
 //!
-//! minimise  sum of s + softness / 2 · roughness(s)   such that   A s >= r,  0 <= s <= most.
+//! minimise  cost · s + softness / 2 · roughness(s)   such that   A s >= r,  0 <= s <= most.
 //!
 //! The sum keeps away from vertices what they needn't move; the roughness spreads what is
 //! needed over neighbours. Rows are kept by a stiff penalty, so that contacts that can't be
@@ -24,7 +24,7 @@ const SOFTER: [f64; 3] = [100.0, 10.0, 1.0];
 /// A row: unknowns with their factors, and what their sum is to be at least.
 #[derive(Clone, Debug)]
 pub(super) struct Row {
-    pub terms: [(u32, f64); 4],
+    pub terms: Vec<(u32, f64)>,
     pub least: f64,
 }
 
@@ -44,7 +44,7 @@ pub(super) struct Program<'a> {
     pub rows: &'a [Row],
     /// Penalty of rows and bounds.
     pub stiffness: f64,
-    /// Largest amount of each unknown; 0 for what can't move.
+    /// Largest amount of each unknown, 0 for what can't move; none if amounts have no bounds.
     pub most: &'a [f64],
 }
 

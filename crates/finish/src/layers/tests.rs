@@ -7,10 +7,10 @@ use super::contact::CUTS;
 use super::*;
 
 /// Numbers from 0 to 1 (SplitMix64: Steele, Lea & Flood, OOPSLA 2014).
-struct Numbers(u64);
+pub(super) struct Numbers(pub u64);
 
 impl Numbers {
-    fn next(&mut self) -> f64 {
+    pub fn next(&mut self) -> f64 {
         self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -18,11 +18,11 @@ impl Numbers {
         ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 53) as f64
     }
 
-    fn between(&mut self, low: f64, high: f64) -> f64 {
+    pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.next()
     }
 
-    fn direction(&mut self) -> DVec3 {
+    pub fn direction(&mut self) -> DVec3 {
         loop {
             let p = DVec3::new(self.next(), self.next(), self.next()) * 2.0 - 1.0;
             if p.length() > 0.1 && p.length() < 1.0 {
@@ -87,7 +87,7 @@ fn blown_cube(n: u32, put: impl Fn(DVec3) -> DVec3) -> QuadMesh {
     mesh
 }
 
-fn triangles_of(mesh: &QuadMesh) -> TriMesh {
+pub(super) fn triangles_of(mesh: &QuadMesh) -> TriMesh {
     TriMesh {
         positions: mesh.positions.iter().map(|p| p.as_vec3()).collect(),
         triangles: mesh.triangulated(),
@@ -95,7 +95,7 @@ fn triangles_of(mesh: &QuadMesh) -> TriMesh {
 }
 
 /// A sheet of `along` by `around` quads, closed around; `put` takes shares 0 to 1.
-fn tube(along: u32, around: u32, put: impl Fn(f64, f64) -> DVec3) -> QuadMesh {
+pub(super) fn tube(along: u32, around: u32, put: impl Fn(f64, f64) -> DVec3) -> QuadMesh {
     let mut mesh = QuadMesh::default();
     for i in 0..=along {
         for j in 0..around {
@@ -117,7 +117,7 @@ fn tube(along: u32, around: u32, put: impl Fn(f64, f64) -> DVec3) -> QuadMesh {
 const FAR: f64 = 0.1;
 
 /// Crossings and the least distance, up to [`FAR`], by every pair, both ways of cutting each quad.
-fn brute(surface: &QuadMesh, positions: &[DVec3], layer: &TriMesh) -> (usize, f64) {
+pub(super) fn brute(surface: &QuadMesh, positions: &[DVec3], layer: &TriMesh) -> (usize, f64) {
     let mut crossings = 0;
     let mut least = FAR;
     for quad in &surface.quads {
@@ -144,7 +144,7 @@ fn brute(surface: &QuadMesh, positions: &[DVec3], layer: &TriMesh) -> (usize, f6
     (crossings, least)
 }
 
-fn cleared(surface: &QuadMesh, layer: &Layer, frame: &Frame) -> Cleared {
+pub(super) fn cleared(surface: &QuadMesh, layer: &Layer, frame: &Frame<'_>) -> Cleared {
     run(
         surface,
         std::slice::from_ref(layer),
@@ -245,8 +245,9 @@ fn looks_agree_with_every_pair() {
         let body = triangles_of(&blown_cube(20, put));
         let layer = Layer::new("body", &body, Side::Under, 0.06);
         let made = Body::new(&layer.mesh, layer.side, layer.clearance);
-        let mut known = Known::nothing(&surface);
-        let found = made.look(&surface, &surface.positions, &mut known);
+        let mut known = contact::Known::nothing(&surface);
+        let own = vec![DVec3::ZERO; surface.quads.len()];
+        let found = made.look(&surface, &own, &surface.positions, &mut known);
         let (crossings, _) = brute(&surface, &surface.positions, &body);
         assert_eq!(found.crossings.len(), crossings);
         assert!(crossings > 0);

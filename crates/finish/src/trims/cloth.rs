@@ -29,6 +29,9 @@ pub(super) struct Cloth {
     pub out: Vec<DVec3>,
     /// Rows beyond the opening that lie on the sculpt.
     pub followed: usize,
+    /// Of cloth that is turned in, how far its deepest row lies from the one before it towards the
+    /// surface's own next row.
+    pub cut: f64,
 }
 
 /// Surroundings of a run.
@@ -170,7 +173,6 @@ impl Cloth {
         if trim.side == Side::Within {
             return Self::turned_in(input, run, profile, &ways);
         }
-        let base = 0;
         let mut rows = vec![run.at.clone()];
         let mut followed = 0;
         if let (true, Some(sculpt)) = (trim.follow, input.sculpt) {
@@ -196,27 +198,60 @@ impl Cloth {
                     .collect(),
             );
         }
-        if profile.holds && rows.len() >= base + 3 {
+        Ok(Self::beyond(
+            rows,
+            &ways,
+            followed,
+            profile,
+            run.placed.closed,
+        ))
+    }
+
+    /// Cloth that goes on from its opening, which is its first row; `ways` lead on where it has no
+    /// other row.
+    fn beyond(
+        mut rows: Vec<Vec<DVec3>>,
+        ways: &[DVec3],
+        followed: usize,
+        profile: &Profile,
+        closed: bool,
+    ) -> Self {
+        if profile.holds && rows.len() >= 3 {
             straighten(&mut rows, profile);
         }
         let top = rows.len() - 1;
-        let out = (0..run.at.len())
-            .map(|i| {
-                if top == base {
-                    ways[i]
-                } else {
-                    (rows[top][i] - rows[top - 1][i]).normalize_or(ways[i])
-                }
-            })
-            .collect();
-        let offsets = offsets(&rows, run.placed.closed);
-        Ok(Self {
+        let out = (0..ways.len()).map(|i| {
+            if top == 0 {
+                ways[i]
+            } else {
+                (rows[top][i] - rows[top - 1][i]).normalize_or(ways[i])
+            }
+        });
+        Self {
+            out: out.collect(),
+            offsets: offsets(&rows, closed),
             rows,
-            offsets,
-            base,
-            out,
+            base: 0,
             followed,
-        })
+            cut: 1.0,
+        }
+    }
+
+    /// The same cloth once its rows from the deepest to the opening's, or all of them if it goes on
+    /// from the opening, are elsewhere: parallel wall and edge follow anew. `ways` lead straight on
+    /// at the opening.
+    pub fn moved(
+        &self,
+        rows: Vec<Vec<DVec3>>,
+        ways: &[DVec3],
+        profile: &Profile,
+        closed: bool,
+    ) -> Self {
+        if self.base == 0 {
+            Self::beyond(rows, &self.out, self.followed, profile, closed)
+        } else {
+            Self::within(rows, ways, self.cut, profile, closed)
+        }
     }
 
     /// The cloth of a trim that is turned in: the surface's own rows, then a short edge beyond the
@@ -230,9 +265,19 @@ impl Cloth {
         let mut rows = run.rows_within(input, run.placed.trim.height)?;
         rows.push(run.at.clone());
         // Cut first: quads beyond the deepest row have no say in where the wall goes.
-        let rows = cut_to(rows, run.placed.trim.height);
+        let (rows, cut) = cut_to(rows, run.placed.trim.height);
+        Ok(Self::within(rows, ways, cut, profile, run.placed.closed))
+    }
+
+    fn within(
+        rows: Vec<Vec<DVec3>>,
+        ways: &[DVec3],
+        cut: f64,
+        profile: &Profile,
+        closed: bool,
+    ) -> Self {
         let base = rows.len() - 1;
-        let offsets = offsets(&rows, run.placed.closed);
+        let offsets = offsets(&rows, closed);
         let out = ways.iter().zip(&offsets[base]).map(|(way, offset)| {
             let inward = offset.normalize_or_zero();
             (way - way.dot(inward) * inward).normalize_or(*way)
@@ -243,8 +288,9 @@ impl Cloth {
             offsets,
             base,
             followed: 0,
+            cut,
         };
-        Ok(cloth.edged(profile))
+        cloth.edged(profile)
     }
 
     /// Adds the rows of a profile straight on.
@@ -281,8 +327,9 @@ impl Cloth {
     }
 }
 
-/// Shortens rows that rise to an opening to a depth (model units), by the same share in every column.
-fn cut_to(mut rows: Vec<Vec<DVec3>>, depth: f64) -> Vec<Vec<DVec3>> {
+/// Shortens rows that rise to an opening to a depth (model units), by the same share in every column,
+/// and tells how much of the deepest row is left.
+fn cut_to(mut rows: Vec<Vec<DVec3>>, depth: f64) -> (Vec<Vec<DVec3>>, f64) {
     let step = |r: usize| {
         let pairs = rows[r].iter().zip(&rows[r + 1]);
         pairs.map(|(a, b)| a.distance(*b)).sum::<f64>() / rows[r].len() as f64
@@ -298,13 +345,13 @@ fn cut_to(mut rows: Vec<Vec<DVec3>>, depth: f64) -> Vec<Vec<DVec3>> {
     // A sliver of a row makes no good quads: the row before it ends the cloth.
     if base > 1 && share < SLIVER {
         rows.remove(0);
-        return rows;
+        return (rows, 1.0);
     }
     let next = rows[1].clone();
     for (far, near) in rows[0].iter_mut().zip(next) {
         *far = near.lerp(*far, share);
     }
-    rows
+    (rows, share)
 }
 
 /// Puts the row that holds a corner straight between the one before it and the edge.

@@ -4,10 +4,11 @@ use std::sync::Arc;
 
 use base::{Finding, Findings, Level, Place, Task};
 use engine::check;
+use engine::model::Plane;
 use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
 
-use super::weave::{Walls, Woven, is_within};
-use super::{Placed, TrimError, TrimInput};
+use super::weave::{Walls, is_within};
+use super::{Placed, TrimError};
 
 /// Thickness is as asked within this share,
 const NEAR: f64 = 0.05;
@@ -44,20 +45,31 @@ pub(super) struct Thickness {
     pub worst: DVec3,
 }
 
+/// What is measured.
+pub(super) struct Measured<'a> {
+    /// The surface with its trims, wherever its vertices are by now.
+    pub surface: &'a QuadMesh,
+    /// Quads of the surface without trims.
+    pub own: u32,
+    pub plane: Option<Plane>,
+    /// Whether trims could follow a sculpt.
+    pub sculpted: bool,
+}
+
 /// Findings of all trims.
 pub(super) fn of(
-    input: &TrimInput<'_>,
+    measured: &Measured<'_>,
     trims: &[Placed],
-    woven: &Woven,
+    made: &[(usize, Walls)],
     task: &Task,
 ) -> Result<Findings, TrimError> {
     let mut findings = Findings::default();
-    let own = input.surface.quads.len() as u32;
-    for (number, walls) in &woven.made {
+    let (input, own) = (measured, measured.own);
+    for (number, walls) in made {
         task.checkpoint()?;
         let trim = &trims[*number].trim;
         let measured = thickness(
-            &woven.mesh,
+            input.surface,
             trim.thickness,
             walls,
             is_within(trim).then_some(own),
@@ -96,7 +108,7 @@ pub(super) fn of(
         ));
         if let ([rows, followed], false) = (walls.followed, is_within(trim)) {
             let sentence = match followed {
-                0 if trim.follow && input.sculpt.is_some() => {
+                0 if trim.follow && input.sculpted => {
                     format!("{label} is built from its numbers: the sculpt doesn't go on there.")
                 }
                 0 => format!("{label} is built from its numbers."),
@@ -109,14 +121,14 @@ pub(super) fn of(
             findings.push(finding.measured(followed as f64, None));
         }
     }
-    whole(input, woven, &mut findings)?;
+    whole(input, &mut findings)?;
     Ok(findings)
 }
 
 /// What holds of the trimmed surface as a whole.
-fn whole(input: &TrimInput<'_>, woven: &Woven, findings: &mut Findings) -> Result<(), TrimError> {
-    let sound = check::soundness(&woven.mesh, input.plane)?;
-    let own = input.surface.quads.len() as u32;
+fn whole(input: &Measured<'_>, findings: &mut Findings) -> Result<(), TrimError> {
+    let sound = check::soundness(input.surface, input.plane)?;
+    let own = input.own;
     let counts = &sound.counts;
     let faults = counts.nonmanifold_edges
         + counts.nonmanifold_vertices
@@ -125,7 +137,7 @@ fn whole(input: &TrimInput<'_>, woven: &Woven, findings: &mut Findings) -> Resul
     let sentence = match faults {
         0 => format!(
             "With its trims the surface has {} quads, is manifold and faces one way all over.",
-            woven.mesh.quads.len()
+            input.surface.quads.len()
         ),
         n => format!(
             "With its trims the surface has {n} edges or vertices that aren't manifold or face both ways."
@@ -150,7 +162,7 @@ fn whole(input: &TrimInput<'_>, woven: &Woven, findings: &mut Findings) -> Resul
     let mut finding = level("trim-cuts", new.is_empty(), sentence, new.len() as f64, 0.0);
     for pair in new.iter().take(8) {
         let id = pair[0].max(pair[1]);
-        let at = woven.mesh.centre(id as usize).to_array();
+        let at = input.surface.centre(id as usize).to_array();
         finding = finding.at(Place::Face { id, at });
     }
     findings.push(finding);

@@ -25,6 +25,7 @@ mod findings;
 mod follow;
 mod parallel;
 mod profile;
+mod relay;
 #[cfg(test)]
 mod tests;
 mod weave;
@@ -159,6 +160,48 @@ pub struct Trimmed {
     pub surface: QuadMesh,
     /// How each trim came out.
     pub findings: Findings,
+    woven: weave::Woven,
+    asked: Vec<Placed>,
+    plane: Option<Plane>,
+    /// Quads of the surface without trims.
+    own: u32,
+    /// Whether trims could follow a sculpt.
+    sculpted: bool,
+}
+
+impl Trimmed {
+    /// Pairs of vertices of which the first goes where the second does: what lies behind the outer
+    /// wall, and the edge, with that wall.
+    pub fn tied(&self) -> Vec<[u32; 2]> {
+        self.woven.tied()
+    }
+
+    /// Positions with every trim's walls laid anew behind its outer wall, whose vertices are at
+    /// `moved` as the surface's own are.
+    pub fn relaid(&self, moved: &[DVec3]) -> Vec<DVec3> {
+        self.woven.relaid(moved)
+    }
+
+    /// The same trims, measured anew, with vertices elsewhere.
+    ///
+    /// # Errors
+    /// [`TrimError`] for positions that make no surface, or when cancelled.
+    pub fn at(&self, positions: Vec<DVec3>, task: &Task) -> Result<Self, TrimError> {
+        let mut moved = self.clone();
+        moved.surface.positions = positions;
+        moved.findings = moved.measured(task)?;
+        Ok(moved)
+    }
+
+    fn measured(&self, task: &Task) -> Result<Findings, TrimError> {
+        let measured = findings::Measured {
+            surface: &self.surface,
+            own: self.own,
+            plane: self.plane,
+            sculpted: self.sculpted,
+        };
+        findings::of(&measured, &self.asked, &self.woven.made, task)
+    }
 }
 
 /// Weaves trims on a surface.
@@ -168,10 +211,16 @@ pub struct Trimmed {
 pub fn run(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Trimmed, TrimError> {
     task.report("trims", 0.0)?;
     let woven = weave::all(input, trims, task)?;
-    let findings = findings::of(input, trims, &woven, task)?;
+    let mut trimmed = Trimmed {
+        surface: woven.mesh.clone(),
+        findings: Findings::default(),
+        woven,
+        asked: trims.to_vec(),
+        plane: input.plane,
+        own: input.surface.quads.len() as u32,
+        sculpted: input.sculpt.is_some(),
+    };
+    trimmed.findings = trimmed.measured(task)?;
     task.report("trims", 1.0)?;
-    Ok(Trimmed {
-        surface: woven.mesh,
-        findings,
-    })
+    Ok(trimmed)
 }

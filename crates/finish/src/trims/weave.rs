@@ -9,6 +9,7 @@ use mesh::{DVec3, Group, QuadMesh, QuadTopology};
 
 use super::cloth::{Cloth, Run};
 use super::profile::Profile;
+use super::relay::{Column, Laid};
 use super::{Front, Placed, Side, Trim, TrimError, TrimInput, parallel};
 
 /// Tries at a lesser thickness where cloth would pass through something.
@@ -18,13 +19,16 @@ const TRIES: u32 = 8;
 const ON_PLANE: f64 = 1e-12;
 
 /// A surface with trims on it.
+#[derive(Clone, Debug)]
 pub(super) struct Woven {
     pub mesh: QuadMesh,
     /// Of each trim that isn't another one's image, its number and its quads.
     pub made: Vec<(usize, Walls)>,
-    plane: Option<Plane>,
+    /// How their vertices follow from their cloth.
+    pub laid: Vec<Laid>,
+    pub plane: Option<Plane>,
     /// The mirror image of each vertex; empty without a plane.
-    image: Vec<u32>,
+    pub image: Vec<u32>,
 }
 
 /// Quads of one trim.
@@ -90,6 +94,7 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
     let mut woven = Woven {
         mesh: input.surface.clone(),
         made: Vec::new(),
+        laid: Vec::new(),
         plane: input.plane,
         image: images(input),
     };
@@ -206,19 +211,14 @@ struct Built {
     on_plane: Vec<bool>,
 }
 
-/// Vertices of one column, from the opening over the rim to the deepest row within.
-struct Column {
-    outer: Vec<u32>,
-    rim: Vec<u32>,
-    /// From the edge down.
-    inner: Vec<u32>,
-}
-
-impl Column {
-    fn profile(&self) -> Vec<u32> {
-        let parts = [&self.outer, &self.rim, &self.inner];
-        parts.into_iter().flatten().copied().collect()
-    }
+/// Where an end wall goes.
+struct Cap<'a> {
+    cloth: &'a Cloth,
+    run: &'a Run<'a>,
+    i: usize,
+    column: &'a Column,
+    /// Whether it looks the way that the run goes.
+    turned: bool,
 }
 
 impl Woven {
@@ -370,6 +370,7 @@ impl Woven {
                 wall.extend(self.quad(quad, !flat));
             }
         }
+        let mut between = Vec::new();
         for i in 0..n {
             let Some(column) = &columns[i] else {
                 continue;
@@ -382,7 +383,14 @@ impl Woven {
             for (open, turned) in [(!neighbour(before), false), (!neighbour(after), true)] {
                 // On the plane the image goes on.
                 if open && !built.on_plane[i] {
-                    self.cap(&cloth, &run, i, column, turned, topology, &mut walls);
+                    let cap = Cap {
+                        cloth: &cloth,
+                        run: &run,
+                        i,
+                        column,
+                        turned,
+                    };
+                    between.extend(self.cap(&cap, topology, &mut walls));
                 }
             }
         }
@@ -390,6 +398,15 @@ impl Woven {
         let quads = (first..self.mesh.quads.len() as u32).collect();
         self.mesh.groups.push(Group { name, quads });
         self.made.push((number, walls));
+        self.laid.push(Laid {
+            thickness: trim.thickness,
+            profile,
+            inward: run.inward,
+            closed: placed.closed,
+            cloth,
+            columns,
+            between,
+        });
         Ok(())
     }
 
@@ -467,20 +484,18 @@ impl Woven {
     }
 
     /// An end wall: cloth is closed where the run ends. Its corners are held as the rim's are.
-    #[allow(clippy::too_many_arguments)]
+    /// Answers its vertices between the walls with those on the walls and the share between.
     fn cap(
         &mut self,
-        cloth: &Cloth,
-        run: &Run<'_>,
-        i: usize,
-        column: &Column,
-        turned: bool,
+        cap: &Cap<'_>,
         topology: &QuadTopology,
         walls: &mut Walls,
-    ) {
+    ) -> Vec<([u32; 3], f64)> {
+        let (cloth, column) = (cap.cloth, cap.column);
+        let mut between = Vec::new();
         let mut outer: Vec<u32> = Vec::new();
         // Within, an end wall closes cloth where the surface itself ends, else it would part it.
-        let within = &run.inward[i];
+        let within = &cap.run.inward[cap.i];
         let ends = |k: usize| {
             let edge = topology.edge_between(within[k], within[k - 1]);
             edge.is_some_and(|e| topology.face_count[e as usize] == 1)
@@ -513,7 +528,9 @@ impl Woven {
                     } else {
                         (q + 1) as f64 / steps as f64
                     };
-                    row.push(self.vertex(from.lerp(to, share), false));
+                    let v = self.vertex(from.lerp(to, share), false);
+                    between.push(([v, outer[k], inner[k]], share));
+                    row.push(v);
                 }
             }
             row.push(inner[k]);
@@ -528,10 +545,11 @@ impl Woven {
                     grid[k + 1][q + 1],
                 ];
                 let [a, b, c, d] = quad;
-                let quad = if turned { [a, d, c, b] } else { quad };
+                let quad = if cap.turned { [a, d, c, b] } else { quad };
                 walls.rim.extend(self.quad(quad, true));
             }
         }
+        between
     }
 
     /// A new vertex, and its image where there is one.

@@ -1,0 +1,197 @@
+//! The walls of a trim laid anew once its cloth has moved, as when layers push it.
+//!
+//! The outer wall is what moves; inner wall, rim and end walls follow from it as they did when they
+//! were woven. So walls stay parallel however the cloth bends.
+
+use mesh::DVec3;
+
+use super::cloth::Cloth;
+use super::profile::Profile;
+use super::weave::Woven;
+
+/// Vertices of one column, from the opening over the rim to the deepest row within.
+#[derive(Clone, Debug)]
+pub(super) struct Column {
+    pub outer: Vec<u32>,
+    pub rim: Vec<u32>,
+    /// From the edge down.
+    pub inner: Vec<u32>,
+}
+
+impl Column {
+    pub fn profile(&self) -> Vec<u32> {
+        let parts = [&self.outer, &self.rim, &self.inner];
+        parts.into_iter().flatten().copied().collect()
+    }
+}
+
+/// How a trim's vertices follow from its cloth.
+#[derive(Clone, Debug)]
+pub(super) struct Laid {
+    pub thickness: f64,
+    pub profile: Profile,
+    pub closed: bool,
+    /// The cloth as it was woven.
+    pub cloth: Cloth,
+    /// Of each vertex of the run, those straight into the surface, its own first.
+    pub inward: Vec<Vec<u32>>,
+    /// Of each vertex of the run, its column, where that is built.
+    pub columns: Vec<Option<Column>>,
+    /// Vertices of end walls with those of the outer and the inner wall that they lie between, and
+    /// their share of the way.
+    pub between: Vec<([u32; 3], f64)>,
+}
+
+impl Laid {
+    /// The vertex that the outer wall has in a row of a column, if it is a moving one.
+    fn leader(&self, column: usize, row: usize) -> Option<u32> {
+        let (base, outer) = (self.cloth.base, &self.columns[column].as_ref()?.outer);
+        if row <= base {
+            return self.inward[column].get(base - row).copied();
+        }
+        // An edge that is turned in follows the opening; a corner loop, its corner.
+        let top = self.cloth.rows.len() - 1;
+        let row = if base > 0 {
+            base
+        } else if self.profile.holds && row + 1 == top {
+            top
+        } else {
+            row
+        };
+        outer.get(row - base).copied()
+    }
+
+    /// Each vertex that follows another one with that one, on the side that is built.
+    fn pairs(&self) -> Vec<[u32; 2]> {
+        let (base, top) = (self.cloth.base, self.cloth.rows.len() - 1);
+        let mut pairs = Vec::new();
+        let mut row_of = std::collections::BTreeMap::new();
+        for (i, column) in self.columns.iter().enumerate() {
+            let Some(column) = column else { continue };
+            for row in 0..=top {
+                let Some(leader) = self.leader(i, row) else {
+                    continue;
+                };
+                pairs.push([column.inner[top - row], leader]);
+                row_of.insert(column.inner[top - row], leader);
+                if row > base && column.outer[row - base] != leader {
+                    pairs.push([column.outer[row - base], leader]);
+                }
+                if row == top {
+                    pairs.extend(column.rim.iter().map(|&v| [v, leader]));
+                }
+            }
+        }
+        let between = self.between.iter();
+        pairs.extend(between.filter_map(|([v, _, inner], _)| Some([*v, *row_of.get(inner)?])));
+        pairs
+    }
+}
+
+impl Woven {
+    /// Pairs of vertices of which the first follows the second, images too.
+    pub fn tied(&self) -> Vec<[u32; 2]> {
+        let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(Laid::pairs).collect();
+        if !self.image.is_empty() {
+            let image = |pair: &[u32; 2]| pair.map(|v| self.image[v as usize]);
+            let images: Vec<[u32; 2]> = pairs.iter().map(image).collect();
+            pairs.extend(images);
+        }
+        pairs.sort_unstable();
+        pairs.dedup();
+        pairs
+    }
+
+    /// Positions with the walls laid anew behind cloth whose vertices are at `moved`. What didn't
+    /// move keeps its bits.
+    pub fn relaid(&self, moved: &[DVec3]) -> Vec<DVec3> {
+        let mut positions = moved.to_vec();
+        for laid in &self.laid {
+            let still = |pair: &[u32; 2]| {
+                let leader = pair[1] as usize;
+                moved[leader] == self.mesh.positions[leader]
+            };
+            if !laid.pairs().iter().all(still) {
+                self.relay(laid, &mut positions);
+            }
+        }
+        positions
+    }
+
+    fn relay(&self, laid: &Laid, positions: &mut [DVec3]) {
+        let cloth = self.moved(laid, positions);
+        let mut put = |v: u32, at: DVec3| match (self.plane, self.image.get(v as usize)) {
+            (Some(plane), Some(&image)) if image == v => positions[v as usize] = plane.project(at),
+            (Some(plane), Some(&image)) => {
+                positions[v as usize] = at;
+                positions[image as usize] = plane.mirror(at);
+            }
+            _ => positions[v as usize] = at,
+        };
+        let (base, top) = (cloth.base, cloth.rows.len() - 1);
+        for (i, column) in laid.columns.iter().enumerate() {
+            let Some(column) = column else { continue };
+            let inner = |row: usize| cloth.rows[row][i] + laid.thickness * cloth.offsets[row][i];
+            for row in 0..=top {
+                put(column.inner[top - row], inner(row));
+                if row > base {
+                    put(column.outer[row - base], cloth.rows[row][i]);
+                }
+            }
+            let rim = laid
+                .profile
+                .rim_between(cloth.rows[top][i], inner(top), cloth.out[i]);
+            column.rim.iter().zip(rim).for_each(|(&v, at)| put(v, at));
+        }
+        for ([v, outer, inner], share) in &laid.between {
+            let at = positions[*outer as usize].lerp(positions[*inner as usize], *share);
+            positions[*v as usize] = at;
+            if let (Some(plane), Some(&image)) = (self.plane, self.image.get(*v as usize)) {
+                positions[image as usize] = plane.mirror(at);
+            }
+        }
+    }
+
+    /// The cloth of a trim, whose outer wall's vertices have moved.
+    fn moved(&self, laid: &Laid, positions: &[DVec3]) -> Cloth {
+        let base = laid.cloth.base;
+        let at = |v: u32| positions[v as usize];
+        let first = |i: usize| laid.inward[i][0];
+        // What isn't built on the kept side is the image of what is.
+        let built = |i: usize, row: usize| -> Option<u32> {
+            if let Some(column) = &laid.columns[i] {
+                return Some(column.outer[row]);
+            }
+            let image = *self.image.get(first(i) as usize)?;
+            let other = (0..laid.columns.len()).find(|&j| first(j) == image)?;
+            let twin = laid.columns[other].as_ref()?.outer[row];
+            self.image.get(twin as usize).copied()
+        };
+        let place = |row: usize, i: usize| {
+            let column = &laid.inward[i];
+            if row == 0 && base > 0 {
+                return at(column[base - 1]).lerp(at(column[base]), laid.cloth.cut);
+            }
+            if row <= base {
+                return at(column[base - row]);
+            }
+            // In a gap there is nothing: as the opening there moves.
+            let by = || at(first(i)) - self.mesh.positions[first(i) as usize];
+            built(i, row - base).map_or_else(|| laid.cloth.rows[row][i] + by(), at)
+        };
+        let n = laid.inward.len();
+        let last = if base > 0 {
+            base
+        } else {
+            laid.cloth.rows.len() - 1
+        };
+        let row = |row: usize| (0..n).map(|i| place(row, i)).collect();
+        let rows = (0..=last).map(row).collect();
+        let way = |i: usize| match laid.inward[i].get(1) {
+            Some(&next) => (at(first(i)) - at(next)).normalize_or(laid.cloth.out[i]),
+            None => laid.cloth.out[i],
+        };
+        let ways: Vec<DVec3> = (0..n).map(way).collect();
+        laid.cloth.moved(rows, &ways, &laid.profile, laid.closed)
+    }
+}
