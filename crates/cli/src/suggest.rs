@@ -121,6 +121,7 @@ fn guide(proposal: &Proposal, edge: f64) -> GuideSpec {
         closed: proposal.guide.closed,
         count: proposal.guide.count,
         loops: 0,
+        hard: false,
         points: proposal.guide.points.iter().map(rounded).collect(),
         reason: Some(proposal.reason.clone()),
         confidence: Some(proposal.confidence),

@@ -21,12 +21,12 @@ mod sculpt;
 mod write;
 
 pub use job::{
-    AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_UNITS, DENSITY,
-    DensitySpec, EditSpec, FACES, FLARE, GuideKind, GuideSpec, HoldSpec, JobError, JobFault,
-    JobFile, JobProblem, JobSpec, KeepOutPlace, KeepOutSpec, LARGEST_COUNT, LARGEST_RELAX, LOOPS,
-    LayerSide, LayerSpec, LineColumn, PartSpec, PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec,
-    Sides, Size, SymmetrySpec, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide,
-    TrimSpec, metres_per_unit,
+    AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_HARD_ANGLE,
+    DEFAULT_UNITS, DENSITY, DensitySpec, EditSpec, FACES, FLARE, GuideKind, GuideSpec, HARD_ANGLE,
+    HoldSpec, JobError, JobFault, JobFile, JobProblem, JobSpec, KeepOutPlace, KeepOutSpec,
+    LARGEST_COUNT, LARGEST_RELAX, LOOPS, LayerSide, LayerSpec, LineColumn, LiningSpec, PartSpec,
+    PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, ShadingSpec, Sides, Size, SymmetrySpec,
+    TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide, TrimSpec, metres_per_unit,
 };
 pub use sculpt::{
     Held, RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_held,

@@ -1,7 +1,7 @@
 //! From surface to garment: what is added once the surface stands.
 //!
 //! ```text
-//! surface ─▶ trims ─▶ layers ─▶ garment
+//! surface ─▶ trims ─▶ lining ─▶ layers ─▶ garment
 //! ```
 //!
 //! Each is a folder with a `run` function from typed inputs to a typed output plus
@@ -9,4 +9,5 @@
 //! bit, for any number of threads. No files, no screen.
 
 pub mod layers;
+pub mod lining;
 pub mod trims;

@@ -4,8 +4,9 @@ use base::{Findings, Task};
 use engine::check::{self, CheckError};
 use engine::model::Sculpt;
 use files::{JobSpec, TrimSpec};
+use finish::lining::{self, Lined, LiningError};
 use finish::trims::{self, Placed, Trim, TrimError, TrimInput, Trimmed};
-use mesh::QuadMesh;
+use mesh::{DVec3, QuadMesh};
 use thiserror::Error;
 
 use super::checked::mirror;
@@ -16,6 +17,8 @@ use super::pipeline::{Outcome, Settings};
 pub struct Finish {
     /// Trims, in the job's order.
     pub trims: Vec<Trim>,
+    /// Thickness of a lining, model units.
+    pub lining: Option<f64>,
 }
 
 impl Finish {
@@ -23,12 +26,13 @@ impl Finish {
     pub fn of(spec: &JobSpec) -> Self {
         Self {
             trims: spec.trims.iter().map(trim).collect(),
+            lining: spec.lining.map(|lining| lining.thickness),
         }
     }
 
     /// Whether nothing is asked for.
     pub fn is_empty(&self) -> bool {
-        self.trims.is_empty()
+        self.trims.is_empty() && self.lining.is_none()
     }
 }
 
@@ -41,13 +45,53 @@ pub struct Finished {
     pub patch_of_quad: Vec<u32>,
     /// Trims, where there are any, as they were woven.
     pub trimmed: Option<Trimmed>,
+    /// The lining, if there is one.
+    pub lined: Option<Lined>,
 }
 
 impl Finished {
     /// What was found of what was added, as long as nothing moves it.
     pub fn findings(&self) -> Findings {
-        let trimmed = self.trimmed.as_ref();
-        trimmed.map(|t| t.findings.clone()).unwrap_or_default()
+        let mut findings = Findings::default();
+        let trims = self.trimmed.iter().map(|t| &t.findings);
+        for more in trims.chain(self.lined.iter().map(|l| &l.findings)) {
+            findings.append(more.clone());
+        }
+        findings
+    }
+
+    /// Pairs of vertices of which the first goes where the second does.
+    pub fn tied(&self) -> Vec<[u32; 2]> {
+        let trims = self.trimmed.iter().flat_map(Trimmed::tied);
+        trims
+            .chain(self.lined.iter().flat_map(Lined::tied))
+            .collect()
+    }
+
+    /// Positions with what was added laid anew behind a surface that has moved.
+    pub fn relaid(&self, moved: &[DVec3]) -> Vec<DVec3> {
+        let trims = self.trimmed.as_ref();
+        let mut positions = trims.map_or_else(|| moved.to_vec(), |t| t.relaid(moved));
+        if let Some(lined) = &self.lined {
+            positions = lined.relaid(&positions);
+        }
+        positions
+    }
+
+    /// What is found of what was added once vertices are elsewhere.
+    ///
+    /// # Errors
+    /// [`FinishError`].
+    pub fn findings_at(&self, positions: &[DVec3], task: &Task) -> Result<Findings, FinishError> {
+        let mut findings = Findings::default();
+        if let Some(trimmed) = &self.trimmed {
+            let own = trimmed.surface.positions.len();
+            findings.append(trimmed.at(positions[..own].to_vec(), task)?.findings);
+        }
+        if let Some(lined) = &self.lined {
+            findings.append(lined.at(positions.to_vec())?.findings);
+        }
+        Ok(findings)
     }
 }
 
@@ -60,6 +104,9 @@ pub enum FinishError {
     /// A trim.
     #[error(transparent)]
     Trim(#[from] TrimError),
+    /// The lining.
+    #[error(transparent)]
+    Lining(#[from] LiningError),
 }
 
 /// Adds to a run's surface what is asked for.
@@ -77,10 +124,40 @@ pub fn finished(
         surface: outcome.surface.clone(),
         patch_of_quad: outcome.patch_of_quad.clone(),
         trimmed: None,
+        lined: None,
     };
-    if finish.trims.is_empty() {
-        return Ok(finished);
+    if !finish.trims.is_empty() {
+        let trimmed = trimmed(outcome, sculpt, settings, finish, task)?;
+        finished.surface = trimmed.surface.clone();
+        finished.trimmed = Some(trimmed);
     }
+    if let Some(thickness) = finish.lining {
+        let trimmed = finished.trimmed.as_ref();
+        let plane = mirror(outcome, settings);
+        let lined = lining::run(&outcome.surface, trimmed, plane, thickness, task)?;
+        finished.surface = lined.surface.clone();
+        finished.lined = Some(lined);
+    }
+    let plain = outcome.surface.groups.len();
+    let patches = outcome.patch_of_quad.iter().max().map_or(0, |p| p + 1);
+    finished
+        .patch_of_quad
+        .resize(finished.surface.quads.len(), patches);
+    for (group, patch) in finished.surface.groups.iter().skip(plain).zip(patches..) {
+        for &quad in &group.quads {
+            finished.patch_of_quad[quad as usize] = patch;
+        }
+    }
+    Ok(finished)
+}
+
+fn trimmed(
+    outcome: &Outcome,
+    sculpt: &Sculpt,
+    settings: &Settings,
+    finish: &Finish,
+    task: &Task,
+) -> Result<Trimmed, FinishError> {
     let placed = |trim: &Trim| {
         let guide = outcome.guides.iter().find(|g| g.name == trim.guide);
         let run = match guide {
@@ -104,20 +181,7 @@ pub fn finished(
         plane: mirror(outcome, settings),
         sculpt: Some(sculpt),
     };
-    let trimmed = trims::run(&input, &placed, task)?;
-    let plain = outcome.surface.groups.len();
-    let patches = outcome.patch_of_quad.iter().max().map_or(0, |p| p + 1);
-    finished
-        .patch_of_quad
-        .resize(trimmed.surface.quads.len(), patches);
-    for (group, patch) in trimmed.surface.groups.iter().skip(plain).zip(patches..) {
-        for &quad in &group.quads {
-            finished.patch_of_quad[quad as usize] = patch;
-        }
-    }
-    finished.surface = trimmed.surface.clone();
-    finished.trimmed = Some(trimmed);
-    Ok(finished)
+    Ok(trims::run(&input, &placed, task)?)
 }
 
 /// A trim as it is woven.

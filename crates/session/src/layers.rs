@@ -5,12 +5,11 @@ use engine::check::{self, CheckError, CheckInput, Measures};
 use engine::model::{Hold, Intent, Plane, Sculpt};
 use files::{JobFile, JobSpec, LayerSide, LayerSpec, RawSculpt, ReadError};
 use finish::layers::{self, Cleared, Follow, Frame, Layer, LayerError, Side};
-use finish::trims::{TrimError, Trimmed};
 use mesh::{DVec3, QuadMesh, TriMesh};
 use thiserror::Error;
 
 use super::checked::mirror;
-use super::finish::Finished;
+use super::finish::{FinishError, Finished};
 use super::pipeline::{Outcome, Settings};
 
 /// A layer's file can't be used.
@@ -129,7 +128,7 @@ pub enum ClearError {
     Layers(#[from] LayerError),
     /// What was added to the surface.
     #[error(transparent)]
-    Trims(#[from] TrimError),
+    Finish(#[from] FinishError),
     /// The surface is damaged.
     #[error(transparent)]
     Check(#[from] CheckError),
@@ -149,21 +148,18 @@ pub fn cleared(
     task: &Task,
 ) -> Result<Layered, ClearError> {
     let surface = &finished.surface;
-    let trimmed = finished.trimmed.as_ref();
-    let relaid = trimmed.map(|trimmed| |moved: &[DVec3]| trimmed.relaid(moved));
-    let tied = trimmed.map(Trimmed::tied).unwrap_or_default();
+    let relaid = |moved: &[DVec3]| finished.relaid(moved);
+    let tied = finished.tied();
     let frame = Frame {
         plane: mirror(outcome, settings),
         still: held_vertices(surface, &settings.holds),
-        guided: guided(outcome, &tied)?,
+        guided: guided(outcome, finished)?,
         tied,
-        follow: relaid.as_ref().map(|relaid| relaid as Follow<'_>),
+        follow: (finished.trimmed.is_some() || finished.lined.is_some())
+            .then_some(&relaid as Follow<'_>),
     };
     let cleared = layers::run(surface, layers, &frame, task)?;
-    let added = match trimmed {
-        Some(trimmed) => trimmed.at(cleared.positions.clone(), task)?.findings,
-        None => Findings::default(),
-    };
+    let added = finished.findings_at(&cleared.positions, task)?;
     let surface = QuadMesh {
         positions: cleared.positions.clone(),
         ..surface.clone()
@@ -196,8 +192,9 @@ pub fn cleared(
 }
 
 /// Vertices that keep their course: those along guides, and those of trims' outer walls, rising.
-fn guided(outcome: &Outcome, tied: &[[u32; 2]]) -> Result<Vec<u32>, CheckError> {
-    let mut all: Vec<u32> = tied.iter().map(|pair| pair[1]).collect();
+fn guided(outcome: &Outcome, finished: &Finished) -> Result<Vec<u32>, CheckError> {
+    let trims = finished.trimmed.iter().flat_map(|t| t.tied());
+    let mut all: Vec<u32> = trims.map(|pair| pair[1]).collect();
     for guide in &outcome.guides {
         if let Some(run) = check::run_along(&outcome.surface, guide)? {
             all.extend(run.vertices);

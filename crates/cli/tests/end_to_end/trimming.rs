@@ -111,6 +111,40 @@ fn trims_stand_in_groups_of_their_own_after_the_surface_as_it_was() {
     }
 }
 
+/// Trims at both ends and a lining between: closed all round, in the file that was written.
+#[test]
+fn a_lining_closes_the_sleeve_with_its_trims() {
+    let folder = Folder::new();
+    let more = format!("{TRIMS}\n[lining]\nthickness = 0.4\n");
+    let more = more.replace("thickness = 0.5", "thickness = 0.4");
+    let done = run(&job(&folder, "lined.toml", &more), &folder, "lined");
+    assert_eq!(done.status, Some(0), "{done:?}");
+    let whole = surface(&folder, "lined");
+    assert!(whole.topology().face_count.iter().all(|&n| n == 2));
+    let group = whole.groups.iter().find(|g| g.name == "lining").unwrap();
+    assert!(group.quads.len() > 250, "{}", group.quads.len());
+    let findings = done.json()["findings"].as_array().unwrap().clone();
+    let of = |code: &str| findings.iter().find(|f| f["code"] == code).unwrap().clone();
+    for code in [
+        "lining-thickness",
+        "lining-facing",
+        "lining-manifold",
+        "lining-mirror",
+        "lining-cuts",
+    ] {
+        assert_eq!(of(code)["level"], "pass", "{code}");
+    }
+    // Too thick: nothing is written, and the message has the greatest that goes.
+    let thick = "[lining]\nthickness = 3.6\n";
+    let refused = run(&job(&folder, "thick.toml", thick), &folder, "thick");
+    assert_eq!(refused.status, Some(2), "{refused:?}");
+    assert!(
+        refused.stderr.contains("[lining]: a thickness of 3.6")
+            && refused.stderr.contains("at most")
+    );
+    assert!(!folder.names().contains(&"thick".to_owned()));
+}
+
 #[test]
 fn a_trim_that_cant_be_had_is_refused_with_its_line_and_the_way_out() {
     let folder = Folder::new();

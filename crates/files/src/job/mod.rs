@@ -18,6 +18,7 @@
 
 mod edits;
 mod error;
+mod finish;
 mod holds;
 mod intent;
 mod layers;
@@ -38,6 +39,7 @@ use crate::write::{WriteError, write_whole};
 
 pub use edits::{ChangeSpec, EditSpec, LARGEST_RELAX};
 pub use error::{JobError, JobFault, JobProblem, LineColumn};
+pub use finish::{DEFAULT_HARD_ANGLE, HARD_ANGLE, LiningSpec, ShadingSpec};
 pub use holds::HoldSpec;
 pub use intent::{
     AreaSize, AreaSpec, DENSITY, KeepOutPlace, KeepOutSpec, LOOPS, PinSpec, QUADS, RegionSpec,

@@ -8,6 +8,7 @@ use toml_edit::{Document, Item, TableLike};
 
 use super::edits;
 use super::error::{JobError, JobFault, JobProblem};
+use super::finish;
 use super::holds;
 use super::intent;
 use super::layers;
@@ -22,9 +23,9 @@ use super::trims;
 /// The version of the format that is read and written.
 pub(super) const VERSION: i64 = 1;
 
-const TOP: [&str; 14] = [
+const TOP: [&str; 16] = [
     "job", "name", "units", "sculpt", "symmetry", "density", "guide", "area", "pin", "keep_out",
-    "edit", "hold", "trim", "layer",
+    "edit", "hold", "trim", "layer", "lining", "shading",
 ];
 /// Tables that chapters to come will own.
 const LATER: [&str; 3] = ["seam", "bake", "joint"];
@@ -101,6 +102,8 @@ fn spec(
     let holds = named(&top, problems, ("hold", list), holds::hold);
     let list = "[[layer]] with two pairs of brackets, once for each layer";
     let layers = named(&top, problems, ("layer", list), layers::layer);
+    let lining = finish::lining(&top, problems);
+    let shading = finish::shading(&top, problems);
     let mut spec = JobSpec::new(name.or(stem).unwrap_or_default(), "");
     if let Some(units) = units {
         spec.units = units;
@@ -117,6 +120,8 @@ fn spec(
         holds,
         trims,
         layers,
+        lining,
+        shading,
         ..spec
     })
 }
@@ -314,6 +319,7 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
             "closed",
             "count",
             "loops",
+            "hard",
             "points",
             "reason",
             "confidence",
@@ -348,6 +354,7 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
         .zip(closed)
         .map(|(kind, closed)| kind == GuideKind::Ring && closed);
     let loops = intent::loops(table, ring, problems);
+    let hard = table.flag(problems, "hard", "hard = true");
     let points = table.vectors(problems, "points", POINTS);
     let reason = table
         .text(problems, "reason", "reason = \"the elbow bends here\"")
@@ -384,6 +391,7 @@ fn guide(table: &View<'_>, line: usize, problems: &mut Problems<'_>) -> Option<G
         closed,
         count,
         loops,
+        hard: hard.unwrap_or_default(),
         points,
         reason,
         confidence,

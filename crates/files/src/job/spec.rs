@@ -6,6 +6,7 @@ use mesh::DVec3;
 
 use super::edits::EditSpec;
 use super::error::JobFault;
+use super::finish::{LiningSpec, ShadingSpec};
 use super::holds::HoldSpec;
 use super::intent::{AreaSpec, KeepOutSpec, PinSpec};
 use super::layers::LayerSpec;
@@ -52,6 +53,10 @@ pub struct JobSpec {
     pub trims: Vec<TrimSpec>,
     /// Other meshes under or over the surface.
     pub layers: Vec<LayerSpec>,
+    /// A second wall inside of the whole part.
+    pub lining: Option<LiningSpec>,
+    /// Which edges look sharp.
+    pub shading: ShadingSpec,
 }
 
 /// Which sculpt, and which part of it.
@@ -169,6 +174,8 @@ pub struct GuideSpec {
     pub count: Option<u32>,
     /// Closed loops beside a closed ring, more than there would be; 0 for none.
     pub loops: u32,
+    /// Whether its edges are hard. Default: they are soft, as far as the angle goes.
+    pub hard: bool,
     /// Drawn points, model units: at least 3 if closed, 2 if open.
     pub points: Vec<DVec3>,
     /// Of a proposed guide: why it would be good to have. Changes no surface.
@@ -188,6 +195,7 @@ impl GuideSpec {
             closed: kind.closed_by_default(),
             count: None,
             loops: 0,
+            hard: false,
             points,
             reason: None,
             confidence: None,
@@ -287,6 +295,8 @@ impl JobSpec {
             holds: Vec::new(),
             trims: Vec::new(),
             layers: Vec::new(),
+            lining: None,
+            shading: ShadingSpec::default(),
         }
     }
 

@@ -96,6 +96,8 @@ pub struct TrimSpec {
     pub side: TrimSide,
     /// Whether it follows the sculpt.
     pub follow: bool,
+    /// Whether the corners of its rim are hard; else by angle.
+    pub hard: Option<bool>,
     /// Line of its table in the job file, from 1; 0 if it isn't in a file yet.
     pub line: usize,
 }
@@ -155,12 +157,13 @@ impl TrimSpec {
             direction: TrimDirection::Axis,
             side: kind.side(),
             follow: true,
+            hard: None,
             line: 0,
         }
     }
 }
 
-const KEYS: [&str; 14] = [
+const KEYS: [&str; 15] = [
     "name",
     "kind",
     "guide",
@@ -175,6 +178,7 @@ const KEYS: [&str; 14] = [
     "direction",
     "side",
     "follow",
+    "hard",
 ];
 const DIRECTION: &str = "direction = \"axis\"";
 
@@ -246,6 +250,7 @@ pub(super) fn trim(
     };
     let side = table.word(problems, "side", "side = \"beyond\"", &TrimSide::WORDS);
     let follow = table.flag(problems, "follow", "follow = false");
+    let hard = table.flag(problems, "hard", "hard = true");
     let plain = TrimSpec::new(name?.trim(), kind?, guide?, height?, thickness?);
     Some(TrimSpec {
         flare: flare.unwrap_or(plain.flare),
@@ -257,6 +262,7 @@ pub(super) fn trim(
         direction: direction.unwrap_or(plain.direction),
         side: side.unwrap_or(plain.side),
         follow: follow.unwrap_or(plain.follow),
+        hard,
         line,
         ..plain
     })
@@ -327,6 +333,9 @@ impl Named for TrimSpec {
         }
         if old.follow != self.follow {
             set(table, "follow", self.follow.into());
+        }
+        if old.hard != self.hard {
+            set_or_remove(table, "hard", self.hard.map(Into::into));
         }
     }
 }

@@ -7,6 +7,7 @@ use mesh::DVec3;
 use toml_edit::{Array, ArrayOfTables, DocumentMut, Item, Table, TableLike, Value};
 
 use super::edits;
+use super::finish;
 use super::intent::table_text;
 use super::read::{Named, VERSION};
 use super::spec::{GuideSpec, JobSpec, PartSpec, PlaneSpec, SculptSpec, Size};
@@ -59,6 +60,7 @@ fn new_text(spec: &JobSpec, out: &mut String) -> std::fmt::Result {
     spec.holds.iter().for_each(|h| table_text(h, out));
     spec.trims.iter().for_each(|t| table_text(t, out));
     spec.layers.iter().for_each(|l| table_text(l, out));
+    out.push_str(&finish::text(spec.lining, spec.shading));
     edits::new_text(&spec.edits, out)
 }
 
@@ -169,6 +171,7 @@ pub(super) fn update(document: &mut DocumentMut, old: &JobSpec, new: &JobSpec) {
     named(top, &old.holds, &new.holds);
     named(top, &old.trims, &new.trims);
     named(top, &old.layers, &new.layers);
+    finish::update(top, (old.lining, old.shading), (new.lining, new.shading));
     if old.edits != new.edits {
         edits::update(top, &old.edits, &new.edits);
     }
@@ -273,6 +276,9 @@ impl Named for GuideSpec {
             let loops = (self.loops > 0).then(|| i64::from(self.loops).into());
             set_or_remove(table, "loops", loops);
         }
+        if before.is_some_and(|b| b.hard) != self.hard {
+            set_or_remove(table, "hard", self.hard.then(|| true.into()));
+        }
         if before.and_then(|b| b.reason.as_ref()) != self.reason.as_ref() {
             set_or_remove(table, "reason", self.reason.as_deref().map(Value::from));
         }
@@ -307,7 +313,7 @@ fn comment(reason: &str, confidence: Option<f64>) -> String {
 }
 
 /// The table under a key, made if it isn't there.
-fn table_in<'t>(top: &'t mut Table, key: &str) -> Option<&'t mut dyn TableLike> {
+pub(super) fn table_in<'t>(top: &'t mut Table, key: &str) -> Option<&'t mut dyn TableLike> {
     top.entry(key)
         .or_insert(Item::Table(Table::new()))
         .as_table_like_mut()

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use base::{Finding, Findings, Level, Place, Task};
 use engine::check;
 use engine::model::Plane;
-use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
+use mesh::{Closest, DVec3, QuadMesh, SurfaceIndex, TriMesh};
 
 use super::weave::{Walls, is_within};
 use super::{Placed, TrimError};
@@ -13,7 +13,7 @@ use super::{Placed, TrimError};
 /// Thickness is as asked within this share,
 const NEAR: f64 = 0.05;
 /// on this share of the walls.
-const MOST: f64 = 0.99;
+pub(crate) const MOST: f64 = 0.99;
 /// Samples along each side of a quad.
 const SIDE: usize = 3;
 
@@ -26,15 +26,17 @@ const EDGE: f64 = 1e-4;
 const SQUARE: f64 = 0.985;
 
 /// One place on a wall.
-struct Sample {
-    at: DVec3,
+pub(super) struct Sample {
+    pub at: DVec3,
+    /// Weights of its quad's corners.
+    pub weights: [f64; 4],
     normal: DVec3,
     /// Share of the quad's area that it stands for.
     area: f64,
 }
 
 /// How a trim came out.
-pub(super) struct Thickness {
+pub(crate) struct Thickness {
     /// Share of the walls on which it is as asked.
     pub share: f64,
     /// Share of the walls that face away from the other wall.
@@ -205,7 +207,7 @@ fn held(
 
 /// Measures from wall to wall: at even places of each wall the distance to the nearest point of
 /// the other. Where the outer wall is the surface's own, its first `own` quads are part of it.
-pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<u32>) -> Thickness {
+pub(crate) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<u32>) -> Thickness {
     let mut outer = walls.outer.clone();
     outer.extend(0..own.unwrap_or(0));
     let [index_outer, index_inner] = [&outer, &walls.inner].map(|quads| index(mesh, quads));
@@ -222,17 +224,10 @@ pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<
     let (mut all, mut near, mut facing, mut furthest) = (0.0, 0.0, 0.0, -1.0);
     for (quads, other) in pairs {
         for sample in quads.iter().flat_map(|&q| samples(mesh, q)) {
-            let Some(hit) = other.closest(sample.at) else {
+            let Some(hit) = opposite(&sample, other) else {
                 continue;
             };
             let way = hit.point - sample.at;
-            // The outside of a corner lies opposite an edge, square to neither wall. The inside of
-            // it, on the other wall, is measured.
-            let on_edge = hit.barycentric.iter().any(|b| *b < EDGE);
-            let square = way.dot(sample.normal).abs() >= SQUARE * way.length();
-            if on_edge && !square {
-                continue;
-            }
             all += sample.area;
             let off = (hit.distance - asked).abs();
             if off <= NEAR * asked {
@@ -258,16 +253,41 @@ pub(super) fn thickness(mesh: &QuadMesh, asked: f64, walls: &Walls, own: Option<
     found
 }
 
-/// A wall as triangles about its quads' middles: of a bent quad either diagonal lies off the patch
-/// that both walls are, and two walls needn't be cut along the same one.
-fn index(mesh: &QuadMesh, quads: &[u32]) -> SurfaceIndex {
-    let mut positions: Vec<_> = mesh.positions.iter().map(|p| p.as_vec3()).collect();
-    let mut triangles = Vec::with_capacity(4 * quads.len());
+/// The place of the other wall that is opposite a place, if one is.
+pub(super) fn opposite(sample: &Sample, other: &SurfaceIndex) -> Option<Closest> {
+    let hit = other.closest(sample.at)?;
+    let way = hit.point - sample.at;
+    // The outside of a corner lies opposite an edge, square to neither wall. The inside of
+    // it, on the other wall, is measured.
+    let on_edge = hit.barycentric.iter().any(|b| *b < EDGE);
+    let square = way.dot(sample.normal).abs() >= SQUARE * way.length();
+    (!on_edge || square).then_some(hit)
+}
+
+/// Cells along each side of a quad in which its bilinear patch counts as flat.
+const CELLS: usize = 4;
+
+/// A wall as triangles close to its quads' bilinear patches: of a bent quad either diagonal lies off
+/// the patch, and two walls needn't be cut along the same one.
+pub(super) fn index(mesh: &QuadMesh, quads: &[u32]) -> SurfaceIndex {
+    let across = CELLS + 1;
+    let mut positions = Vec::with_capacity(across * across * quads.len());
+    let mut triangles = Vec::with_capacity(2 * CELLS * CELLS * quads.len());
     for &quad in quads {
-        let middle = positions.len() as u32;
-        positions.push(mesh.centre(quad as usize).as_vec3());
-        let corners = mesh.quads[quad as usize];
-        triangles.extend((0..4).map(|i| [corners[i], corners[(i + 1) % 4], middle]));
+        let first = positions.len() as u32;
+        let p = mesh.quads[quad as usize].map(|v| mesh.positions[v as usize]);
+        let place = |k: usize| {
+            let weights = bilinear(k % across, k / across);
+            (0..4).map(|i| weights[i] * p[i]).sum::<DVec3>().as_vec3()
+        };
+        positions.extend((0..across * across).map(place));
+        for cell in 0..CELLS * CELLS {
+            let at = |dx: usize, dy: usize| {
+                first + ((cell / CELLS + dy) * across + cell % CELLS + dx) as u32
+            };
+            triangles.push([at(0, 0), at(1, 0), at(1, 1)]);
+            triangles.push([at(0, 0), at(1, 1), at(0, 1)]);
+        }
     }
     SurfaceIndex::new(Arc::new(TriMesh {
         positions,
@@ -275,8 +295,34 @@ fn index(mesh: &QuadMesh, quads: &[u32]) -> SurfaceIndex {
     }))
 }
 
+/// Weights of a quad's corners at a corner of its cells.
+fn bilinear(x: usize, y: usize) -> [f64; 4] {
+    let [u, v] = [x, y].map(|k| k as f64 / CELLS as f64);
+    [(1.0 - u) * (1.0 - v), u * (1.0 - v), u * v, (1.0 - u) * v]
+}
+
+/// Which of the quads of an [`index`] a place is on, and the weights of its corners there.
+pub(super) fn place_of(hit: &Closest) -> (usize, [f64; 4]) {
+    let per_quad = 2 * CELLS * CELLS;
+    let (quad, triangle) = (
+        hit.triangle as usize / per_quad,
+        hit.triangle as usize % per_quad,
+    );
+    let (x, y) = (triangle / 2 % CELLS, triangle / 2 / CELLS);
+    let corners = match triangle % 2 {
+        0 => [(x, y), (x + 1, y), (x + 1, y + 1)],
+        _ => [(x, y), (x + 1, y + 1), (x, y + 1)],
+    };
+    let mut weights = [0.0; 4];
+    for ((x, y), share) in corners.into_iter().zip(hit.barycentric) {
+        let each = weights.iter_mut().zip(bilinear(x, y));
+        each.for_each(|(sum, weight)| *sum += share * weight);
+    }
+    (quad, weights)
+}
+
 /// Evenly spread places of a quad, on its bilinear patch.
-fn samples(mesh: &QuadMesh, quad: u32) -> Vec<Sample> {
+pub(super) fn samples(mesh: &QuadMesh, quad: u32) -> Vec<Sample> {
     let [a, b, c, d] = mesh.quads[quad as usize].map(|v| mesh.positions[v as usize]);
     let face = (c - a).cross(d - b) / 2.0;
     let n = SIDE as f64;
@@ -285,6 +331,7 @@ fn samples(mesh: &QuadMesh, quad: u32) -> Vec<Sample> {
         let v = ((k / SIDE) as f64 + 0.5) / n;
         Sample {
             at: a.lerp(b, u).lerp(d.lerp(c, u), v),
+            weights: [(1.0 - u) * (1.0 - v), u * (1.0 - v), u * v, (1.0 - u) * v],
             normal: face.normalize_or_zero(),
             area: face.length() / (n * n),
         }

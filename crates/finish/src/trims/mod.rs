@@ -21,14 +21,15 @@
 
 mod cloth;
 mod error;
-mod findings;
+pub(crate) mod findings;
+pub(crate) mod fit;
 mod follow;
-mod parallel;
-mod profile;
+pub(crate) mod parallel;
+pub(crate) mod profile;
 mod relay;
 #[cfg(test)]
-mod tests;
-mod weave;
+pub(crate) mod tests;
+pub(crate) mod weave;
 
 use base::{Findings, Task};
 use engine::model::{Plane, Sculpt};
@@ -174,6 +175,23 @@ impl Trimmed {
     /// wall, and the edge, with that wall.
     pub fn tied(&self) -> Vec<[u32; 2]> {
         self.woven.tied()
+    }
+
+    /// What trims cover of the surface's inside: pairs of a vertex of the surface and the one that
+    /// stands behind it where a trim's inner wall ends, and vertices with cloth behind them already.
+    pub fn behind(&self) -> (Vec<[u32; 2]>, Vec<u32>) {
+        self.woven.behind()
+    }
+
+    /// Vertices of end walls between the walls, with those on the outer and the inner wall and the
+    /// share of the way.
+    pub fn end_seams(&self) -> Vec<([u32; 3], f64)> {
+        self.woven.end_seams()
+    }
+
+    /// Thicknesses of the trims, model units.
+    pub fn thicknesses(&self) -> impl Iterator<Item = f64> {
+        self.woven.laid.iter().map(|laid| laid.thickness)
     }
 
     /// Positions with every trim's walls laid anew behind its outer wall, whose vertices are at

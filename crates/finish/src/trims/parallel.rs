@@ -10,10 +10,10 @@ use mesh::DVec3;
 /// there says nothing of them.
 const FLAT: f64 = 1e-3;
 /// A wall may be moved by this share of the local radius.
-pub(super) const SHARE: f64 = 0.8;
+pub(crate) const SHARE: f64 = 0.8;
 
 /// The least vector `o` with `o · n = −1` for unit normals `n`, in the sense of least squares.
-pub(super) fn offset(normals: &[DVec3]) -> DVec3 {
+pub(crate) fn offset(normals: &[DVec3]) -> DVec3 {
     let mean = normals.iter().sum::<DVec3>().normalize_or_zero();
     if mean == DVec3::ZERO {
         return DVec3::ZERO;
@@ -43,7 +43,7 @@ pub(super) fn offset(normals: &[DVec3]) -> DVec3 {
 
 /// The radius of the largest ball that touches the cloth at `at` from within and holds none of the
 /// other places: the lesser of its radius of bending and half its width there. `inward` is unit.
-pub(super) fn radius(at: DVec3, inward: DVec3, others: impl Iterator<Item = DVec3>) -> f64 {
+pub(crate) fn radius(at: DVec3, inward: DVec3, others: impl Iterator<Item = DVec3>) -> f64 {
     others.fold(f64::INFINITY, |least, other| {
         let way = other - at;
         let height = way.dot(inward);

@@ -7,7 +7,7 @@ use mesh::DVec3;
 use super::{Edge, Side, Trim};
 
 /// Corner loops lie this share of the thickness from their corner.
-const CORNER: f64 = 0.2;
+pub(crate) const CORNER: f64 = 0.2;
 /// Pieces of a half round.
 const ARC: usize = 4;
 

@@ -3,11 +3,16 @@
 //! The outer wall is what moves; inner wall, rim and end walls follow from it as they did when they
 //! were woven. So walls stay parallel however the cloth bends.
 
-use mesh::DVec3;
+use mesh::{DVec3, QuadMesh};
 
 use super::cloth::Cloth;
+use super::findings::thickness;
+use super::fit::{FINE, fitted};
 use super::profile::Profile;
-use super::weave::Woven;
+use super::weave::{Walls, Woven};
+
+/// Cloth that is turned in and ends beyond this share of a row stands for the next row.
+const STANDS: f64 = 0.8;
 
 /// Vertices of one column, from the opening over the rim to the deepest row within.
 #[derive(Clone, Debug)]
@@ -88,7 +93,67 @@ impl Laid {
     }
 }
 
+impl Laid {
+    /// What of the surface's inside this trim's inner wall covers: its vertices there with the inner
+    /// wall's that stands for each where the wall ends, and those before, which have cloth behind
+    /// them already.
+    fn behind(&self) -> (Vec<[u32; 2]>, Vec<u32>) {
+        let base = self.cloth.base;
+        // The end of cloth that is turned in lies between two rows. It stands for the one before it,
+        // so that what goes on bends where the surface does, unless next to nothing would be between.
+        let end = if base == 0 || self.cloth.cut > STANDS {
+            base
+        } else {
+            base - 1
+        };
+        let (mut pairs, mut covered) = (Vec::new(), Vec::new());
+        for (column, inward) in self.columns.iter().zip(&self.inward) {
+            if let (Some(column), Some(&v)) = (column, inward.get(end)) {
+                pairs.extend(column.inner.last().map(|&inner| [v, inner]));
+                covered.extend(&inward[..end]);
+            }
+        }
+        (pairs, covered)
+    }
+}
+
 impl Woven {
+    /// Of end walls, the vertices between the walls where they begin: with those on the outer and the
+    /// inner wall, and the share of the way; images too.
+    pub fn end_seams(&self) -> Vec<([u32; 3], f64)> {
+        let all = self.laid.iter().flat_map(|laid| &laid.between);
+        let mut seams: Vec<([u32; 3], f64)> = all.copied().collect();
+        if !self.image.is_empty() {
+            let image =
+                |(ids, share): &([u32; 3], f64)| (ids.map(|v| self.image[v as usize]), *share);
+            let images: Vec<_> = seams.iter().map(image).collect();
+            seams.extend(images);
+        }
+        seams
+    }
+
+    /// As [`Laid::behind`] of all trims, images too.
+    pub fn behind(&self) -> (Vec<[u32; 2]>, Vec<u32>) {
+        let (mut pairs, mut covered) = (Vec::new(), Vec::new());
+        for laid in &self.laid {
+            let (more, within) = laid.behind();
+            pairs.extend(more);
+            covered.extend(within);
+        }
+        if !self.image.is_empty() {
+            let image = |v: u32| self.image[v as usize];
+            let images: Vec<[u32; 2]> = pairs.iter().map(|p| p.map(image)).collect();
+            pairs.extend(images);
+            let images: Vec<u32> = covered.iter().map(|&v| image(v)).collect();
+            covered.extend(images);
+        }
+        pairs.sort_unstable();
+        pairs.dedup();
+        covered.sort_unstable();
+        covered.dedup();
+        (pairs, covered)
+    }
+
     /// Pairs of vertices of which the first follows the second, images too.
     pub fn tied(&self) -> Vec<[u32; 2]> {
         let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(Laid::pairs).collect();
@@ -106,42 +171,111 @@ impl Woven {
     /// move keeps its bits.
     pub fn relaid(&self, moved: &[DVec3]) -> Vec<DVec3> {
         let mut positions = moved.to_vec();
-        for laid in &self.laid {
+        for (laid, (_, walls)) in self.laid.iter().zip(&self.made) {
             let still = |pair: &[u32; 2]| {
                 let leader = pair[1] as usize;
                 moved[leader] == self.mesh.positions[leader]
             };
             if !laid.pairs().iter().all(still) {
-                self.relay(laid, &mut positions);
+                self.relay(laid, walls, &mut positions);
             }
         }
         positions
     }
 
-    fn relay(&self, laid: &Laid, positions: &mut [DVec3]) {
-        let cloth = self.moved(laid, positions);
-        let mut put = |v: u32, at: DVec3| match (self.plane, self.image.get(v as usize)) {
+    /// Puts a vertex and its image.
+    fn put(&self, positions: &mut [DVec3], v: u32, at: DVec3) {
+        match (self.plane, self.image.get(v as usize)) {
             (Some(plane), Some(&image)) if image == v => positions[v as usize] = plane.project(at),
             (Some(plane), Some(&image)) => {
                 positions[v as usize] = at;
                 positions[image as usize] = plane.mirror(at);
             }
             _ => positions[v as usize] = at,
-        };
+        }
+    }
+
+    fn relay(&self, laid: &Laid, walls: &Walls, positions: &mut [DVec3]) {
+        let cloth = self.moved(laid, positions);
         let (base, top) = (cloth.base, cloth.rows.len() - 1);
         for (i, column) in laid.columns.iter().enumerate() {
             let Some(column) = column else { continue };
             let inner = |row: usize| cloth.rows[row][i] + laid.thickness * cloth.offsets[row][i];
             for row in 0..=top {
-                put(column.inner[top - row], inner(row));
+                self.put(positions, column.inner[top - row], inner(row));
                 if row > base {
-                    put(column.outer[row - base], cloth.rows[row][i]);
+                    self.put(positions, column.outer[row - base], cloth.rows[row][i]);
                 }
             }
-            let rim = laid
-                .profile
-                .rim_between(cloth.rows[top][i], inner(top), cloth.out[i]);
-            column.rim.iter().zip(rim).for_each(|(&v, at)| put(v, at));
+        }
+        self.fit(laid, walls, positions);
+        self.close(laid, &cloth, positions);
+    }
+
+    /// Fits every trim's inner wall where its cloth is so bent that it isn't parallel enough.
+    pub fn fit_all(&mut self) {
+        let mut positions = self.mesh.positions.clone();
+        for (laid, (_, walls)) in self.laid.iter().zip(&self.made) {
+            if self.fit(laid, walls, &mut positions) {
+                self.close(laid, &laid.cloth, &mut positions);
+            }
+        }
+        self.mesh.positions = positions;
+    }
+
+    /// Whether a trim's inner wall was moved to be more nearly parallel.
+    fn fit(&self, laid: &Laid, walls: &Walls, positions: &mut [DVec3]) -> bool {
+        let base = laid.cloth.base;
+        let mesh = QuadMesh {
+            positions: positions.to_vec(),
+            quads: self.mesh.quads.clone(),
+            groups: Vec::new(),
+        };
+        // Of cloth that is turned in, the surface's own last rows are the outer wall.
+        let mut own = vec![false; positions.len()];
+        for &v in laid.inward.iter().flat_map(|c| c.iter().take(base + 2)) {
+            own[v as usize] = base > 0;
+            if let Some(&image) = self.image.get(v as usize) {
+                own[image as usize] = base > 0;
+            }
+        }
+        let first = walls.inner.iter().chain(&walls.rim).min().copied();
+        let quads = self.mesh.quads.iter().zip(0..first.unwrap_or(0));
+        let last_rows = quads.filter(|(quad, _)| quad.iter().all(|&v| own[v as usize]));
+        let mut whole = walls.clone();
+        whole.outer.extend(last_rows.map(|(_, q)| q));
+        let measured = thickness(&mesh, laid.thickness, &whole, (base > 0).then_some(0));
+        if measured.share >= FINE {
+            return false;
+        }
+        let mut free = vec![false; positions.len()];
+        let columns = || laid.columns.iter().flatten();
+        for &v in columns().flat_map(|c| &c.inner) {
+            free[v as usize] = true;
+            if let Some(&image) = self.image.get(v as usize) {
+                free[image as usize] = true;
+            }
+        }
+        let both = (&whole.outer[..], &walls.inner[..]);
+        let fitted = fitted(&mesh, both, laid.thickness, &free);
+        for &v in columns().flat_map(|c| &c.inner) {
+            self.put(positions, v, fitted[v as usize]);
+        }
+        true
+    }
+
+    /// Lays rim and end walls between the walls.
+    fn close(&self, laid: &Laid, cloth: &Cloth, positions: &mut [DVec3]) {
+        for (i, column) in laid.columns.iter().enumerate() {
+            let Some(column) = column else { continue };
+            let (Some(&outer), Some(&inner)) = (column.outer.last(), column.inner.first()) else {
+                continue;
+            };
+            let [outer, inner] = [outer, inner].map(|v| positions[v as usize]);
+            let rim = laid.profile.rim_between(outer, inner, cloth.out[i]);
+            for (&v, at) in column.rim.iter().zip(rim) {
+                self.put(positions, v, at);
+            }
         }
         for ([v, outer, inner], share) in &laid.between {
             let at = positions[*outer as usize].lerp(positions[*inner as usize], *share);

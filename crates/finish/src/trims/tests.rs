@@ -11,14 +11,19 @@ use proptest::prelude::*;
 
 use super::*;
 
-const X: Plane = Plane {
+pub(crate) const X: Plane = Plane {
     origin: DVec3::ZERO,
     normal: DVec3::X,
 };
 
 /// A tube along −y that opens at y = 0: `radius` of its angle and depth. Vertices are their own
 /// images about x = 0 to the bit where the radius is.
-fn tube(around: u32, along: u32, step: f64, radius: impl Fn(f64, f64) -> f64) -> QuadMesh {
+pub(crate) fn tube(
+    around: u32,
+    along: u32,
+    step: f64,
+    radius: impl Fn(f64, f64) -> f64,
+) -> QuadMesh {
     let mut positions = Vec::new();
     for j in 0..=along {
         for i in 0..around {
@@ -49,7 +54,7 @@ fn tube(around: u32, along: u32, step: f64, radius: impl Fn(f64, f64) -> f64) ->
     }
 }
 
-fn cuff(height: f64, thickness: f64) -> Trim {
+pub(crate) fn cuff(height: f64, thickness: f64) -> Trim {
     Trim {
         name: "left cuff".into(),
         kind: TrimKind::Cuff,
@@ -66,7 +71,7 @@ fn cuff(height: f64, thickness: f64) -> Trim {
     }
 }
 
-fn placed(trim: Trim, around: u32) -> Placed {
+pub(crate) fn placed(trim: Trim, around: u32) -> Placed {
     Placed {
         trim,
         run: (0..around).collect(),
@@ -84,7 +89,7 @@ fn woven(surface: &QuadMesh, plane: Option<Plane>, trims: &[Placed]) -> Result<T
 }
 
 /// Volume under the quads of a mesh, as fans about quads' middles (divergence theorem).
-fn volume(mesh: &QuadMesh, quads: &[u32]) -> f64 {
+pub(crate) fn volume(mesh: &QuadMesh, quads: &[u32]) -> f64 {
     let of = |&q: &u32| {
         let c = mesh.quads[q as usize].map(|v| mesh.positions[v as usize]);
         let m = mesh.centre(q as usize);

@@ -33,7 +33,7 @@ pub(super) struct Woven {
 
 /// Quads of one trim.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Walls {
+pub(crate) struct Walls {
     pub outer: Vec<u32>,
     pub inner: Vec<u32>,
     pub rim: Vec<u32>,
@@ -96,7 +96,7 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
         made: Vec::new(),
         laid: Vec::new(),
         plane: input.plane,
-        image: images(input),
+        image: images(input.surface, input.plane),
     };
     if woven.image.is_empty() {
         woven.plane = None;
@@ -111,17 +111,18 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
         }
         woven.weave(input, &topology, number, &placed)?;
     }
+    woven.fit_all();
     Ok(woven)
 }
 
 /// For each vertex the one at its exact mirror image; empty if any has none.
-fn images(input: &TrimInput<'_>) -> Vec<u32> {
-    let Some(plane) = input.plane else {
+pub(crate) fn images(surface: &QuadMesh, plane: Option<Plane>) -> Vec<u32> {
+    let Some(plane) = plane else {
         return Vec::new();
     };
     // Adding nought makes −0 and 0 one.
     let bits = |p: DVec3| p.to_array().map(|c| (c + 0.0).to_bits());
-    let positions = &input.surface.positions;
+    let positions = &surface.positions;
     let known: BTreeMap<[u64; 3], u32> = positions.iter().map(|p| bits(*p)).zip(0..).collect();
     let reach = positions
         .iter()

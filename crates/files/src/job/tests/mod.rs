@@ -6,6 +6,7 @@ use super::*;
 
 mod edits;
 mod faults;
+mod finish;
 mod intent;
 mod layers;
 mod random;
@@ -78,6 +79,7 @@ fn the_whole_format_is_read() {
                 closed: true,
                 count: Some(12),
                 loops: 0,
+                hard: false,
                 points: vec![
                     DVec3::new(31.0, 92.4, 1.2),
                     DVec3::new(33.0, 92.5, 0.0),
@@ -93,6 +95,7 @@ fn the_whole_format_is_read() {
                 closed: false,
                 count: None,
                 loops: 0,
+                hard: false,
                 points: vec![DVec3::new(0.0, 140.0, 9.0), DVec3::new(0.0, 60.0, 12.0)],
                 reason: None,
                 confidence: None,
@@ -106,6 +109,8 @@ fn the_whole_format_is_read() {
         holds: vec![],
         trims: vec![],
         layers: vec![],
+        lining: None,
+        shading: ShadingSpec::default(),
     };
     assert_eq!(*job.spec(), expected);
     assert_eq!(job.sculpt_path(), Path::new("yard/oilskin.ply"));
@@ -319,6 +324,7 @@ fn a_proposed_guide_has_its_reason_above_it_and_in_it() {
         closed: true,
         count: Some(8),
         loops: 0,
+        hard: false,
         points: vec![DVec3::ZERO, DVec3::X, DVec3::Y],
         reason: Some("the limb bends here".into()),
         confidence: Some(0.75),

@@ -60,6 +60,7 @@ fn specs() -> impl Strategy<Value = JobSpec> {
                     } else {
                         0
                     },
+                    hard: i % 3 == 1,
                     points,
                     reason: None,
                     confidence: None,

@@ -28,6 +28,7 @@ fn trims_are_read_with_their_defaults_written_and_changed_in_place() {
         direction: TrimDirection::Fixed(DVec3::Y),
         side: TrimSide::Within,
         follow: false,
+        hard: Some(true),
         ..wanted
     };
     job.update(spec.clone()).unwrap();
