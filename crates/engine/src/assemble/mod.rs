@@ -9,6 +9,7 @@ mod groups;
 mod reasons;
 #[cfg(test)]
 mod tests;
+mod whereabouts;
 
 use mesh::{DVec3, QuadMesh};
 

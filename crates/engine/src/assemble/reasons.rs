@@ -2,9 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use mesh::QuadMesh;
+use mesh::{DVec3, QuadMesh};
 
 use super::Parts;
+use super::whereabouts::{Shape, told_apart};
 use crate::fill::Origin;
 use crate::layout::ArcSource;
 use crate::model::{ChainSource, GuideKind};
@@ -20,25 +21,39 @@ pub struct Pole {
     pub reason: String,
 }
 
-/// Poles of the whole mesh with their reasons, by vertex.
+/// Poles of the whole mesh with their reasons, by vertex; no two reasons are alike.
 pub(super) fn of_poles(parts: &Parts<'_>, mesh: &QuadMesh, half_of_vertex: &[u32]) -> Vec<Pole> {
     let topology = mesh.topology();
-    topology
-        .poles()
-        .into_iter()
-        .map(|vertex| {
-            let valence = topology.valence[vertex as usize];
-            let origin = parts.filled.origin[half_of_vertex[vertex as usize] as usize];
-            Pole {
-                vertex,
-                valence,
-                reason: reason(parts, origin, valence),
-            }
-        })
-        .collect()
+    let poles = topology.poles();
+    if poles.is_empty() {
+        return Vec::new();
+    }
+    let shape = Shape::of(mesh, &topology, parts.guides, parts.plane, parts.edge);
+    let reason = |&vertex: &u32| {
+        let valence = topology.valence[vertex as usize];
+        let origin = parts.filled.origin[half_of_vertex[vertex as usize] as usize];
+        let why = reason(parts, &shape, vertex, origin, valence);
+        let text = format!("{why}; {}", shape.place(vertex));
+        (text, mesh.positions[vertex as usize])
+    };
+    let reasons: Vec<(String, DVec3)> = poles.iter().map(reason).collect();
+    let reasons = told_apart(&reasons).into_iter();
+    let pole = |(vertex, reason): (u32, String)| Pole {
+        vertex,
+        valence: topology.valence[vertex as usize],
+        reason,
+    };
+    poles.into_iter().zip(reasons).map(pole).collect()
 }
 
-fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
+fn reason(
+    parts: &Parts<'_>,
+    shape: &Shape<'_>,
+    vertex: u32,
+    origin: Origin,
+    valence: u32,
+) -> String {
+    let names = |patches: &[usize]| names(parts, patches).unwrap_or_else(|| flows(shape, vertex));
     let word = match valence {
         3 => "three",
         5 => "five",
@@ -49,14 +64,14 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
         Origin::Inside { patch } if parts.plan.surplus[patch] != [0, 0] => {
             format!(
                 "pole of {word}: the counts of {} differ here",
-                names(parts, &[patch])
+                names(&[patch])
             )
         }
         Origin::Inside { patch } => {
             let sides = parts.layout.patches[patch].sides.len();
             format!(
                 "pole of {word}: {sides} flows meet here, between {}",
-                names(parts, &[patch])
+                names(&[patch])
             )
         }
         Origin::Held { hold } => {
@@ -76,14 +91,14 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
                 .collect();
             format!(
                 "pole of {word}: the counts of {} differ here",
-                names(parts, &beside)
+                names(&beside)
             )
         }
-        Origin::Node { vertex } => {
+        Origin::Node { vertex: node } => {
             let mut met = BTreeSet::new();
             for chain in &parts.surface.chains {
                 if let ChainSource::Curve(c) = chain.source
-                    && chain.vertices.contains(&vertex)
+                    && chain.vertices.contains(&node)
                 {
                     met.extend(
                         parts.curves[c]
@@ -94,7 +109,7 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
                 }
             }
             if met.is_empty() {
-                format!("pole of {word}: curves of the layout meet here")
+                format!("pole of {word}: {} meet here", flows(shape, vertex))
             } else {
                 let list: Vec<String> = met.iter().map(|n| format!("'{n}'")).collect();
                 format!("pole of {word}: {} meet or turn here", list.join(", "))
@@ -103,8 +118,17 @@ fn reason(parts: &Parts<'_>, origin: Origin, valence: u32) -> String {
     }
 }
 
-/// Names of the guides along the sides of patches.
-fn names(parts: &Parts<'_>, patches: &[usize]) -> String {
+/// Where the flows at a pole come from, for places that no guide is near.
+fn flows(shape: &Shape<'_>, vertex: u32) -> String {
+    let from = shape.flows_at(vertex);
+    if from.is_empty() {
+        return "flows of the shape itself".to_owned();
+    }
+    format!("flows from {}", from.join(", "))
+}
+
+/// Names of the guides along the sides of patches, if there are any.
+fn names(parts: &Parts<'_>, patches: &[usize]) -> Option<String> {
     let mut found = BTreeSet::new();
     for &p in patches {
         for used in parts.layout.patches[p].sides.iter().flatten() {
@@ -128,8 +152,5 @@ fn names(parts: &Parts<'_>, patches: &[usize]) -> String {
             }
         }
     }
-    if found.is_empty() {
-        return "flows of the shape itself".to_owned();
-    }
-    found.into_iter().collect::<Vec<_>>().join(", ")
+    (!found.is_empty()).then(|| found.into_iter().collect::<Vec<_>>().join(", "))
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::f64::consts::PI;
 
+use super::whereabouts::{Shape, told_apart};
 use super::*;
 use crate::testing::{Made, X, all_made, made};
 
@@ -204,4 +205,131 @@ fn fitted_sides_have_one_topology_and_lie_on_the_sculpt() {
         let off = made.case.sculpt.index.closest(p).unwrap().point.distance(p);
         assert!(off < 0.15 * made.case.edge, "{p}: {off}");
     }
+}
+
+#[test]
+fn no_two_reasons_are_alike() {
+    for made in all_made() {
+        let reasons: BTreeSet<&str> = made.whole.poles.iter().map(|p| p.reason.as_str()).collect();
+        assert_eq!(reasons.len(), made.whole.poles.len(), "{}", made.case.name);
+    }
+}
+
+/// The skin of cells of a grid that are filled: quads that face out.
+fn skin(filled: impl Fn([i32; 3]) -> bool, size: i32) -> QuadMesh {
+    let mut mesh = QuadMesh::default();
+    let mut known = std::collections::BTreeMap::new();
+    let all =
+        (0..size).flat_map(|x| (0..size).flat_map(move |y| (0..size).map(move |z| [x, y, z])));
+    for cell in all.filter(|&c| filled(c)) {
+        for axis in 0..3 {
+            for high in [false, true] {
+                let mut next = cell;
+                next[axis] += if high { 1 } else { -1 };
+                if filled(next) {
+                    continue;
+                }
+                let corner = |(one, two): (i32, i32)| {
+                    let mut at = cell;
+                    at[axis] += i32::from(high);
+                    at[(axis + 1) % 3] += one;
+                    at[(axis + 2) % 3] += two;
+                    at
+                };
+                let mut quad = [(0, 0), (1, 0), (1, 1), (0, 1)].map(corner);
+                if !high {
+                    quad.reverse();
+                }
+                mesh.quads.push(quad.map(|at| {
+                    *known.entry(at).or_insert_with(|| {
+                        mesh.positions.push(DVec3::from(at.map(f64::from)));
+                        mesh.positions.len() as u32 - 1
+                    })
+                }));
+            }
+        }
+    }
+    mesh
+}
+
+/// A glove of cells: a palm, two fingers that rise from it and a thumb to the left.
+fn glove([x, y, z]: [i32; 3]) -> bool {
+    let palm = (4..12).contains(&x) && (0..8).contains(&y);
+    let fingers = ((4..7).contains(&x) || (9..12).contains(&x)) && (8..20).contains(&y);
+    let thumb = (12..20).contains(&x) && (2..5).contains(&y);
+    (0..3).contains(&z) && (palm || fingers || thumb)
+}
+
+#[test]
+fn poles_are_placed_by_limbs_and_sides() {
+    let mesh = skin(glove, 24);
+    let topology = mesh.topology();
+    let shape = Shape::of(&mesh, &topology, &[], None, 1.0);
+    let place = |at: [f64; 3]| {
+        let vertex = mesh.positions.iter().position(|&p| p == DVec3::from(at));
+        shape.place(vertex.unwrap() as u32)
+    };
+    let tip = place([4.0, 20.0, 3.0]);
+    assert!(
+        tip.contains("the limb that ends at the upper right"),
+        "{tip}"
+    );
+    assert!(
+        tip.contains("near its end") && tip.contains("rounds"),
+        "{tip}"
+    );
+    let tip = place([12.0, 20.0, 0.0]);
+    assert!(
+        tip.starts_with("on the limb that ends at the upper"),
+        "{tip}"
+    );
+    assert!(
+        tip.contains("on its left side") || tip.contains("on its back"),
+        "{tip}"
+    );
+    let thumb = place([20.0, 5.0, 3.0]);
+    assert!(
+        thumb.contains("the limb that ends at the lower left"),
+        "{thumb}"
+    );
+    let palm = place([8.0, 5.0, 3.0]);
+    assert!(palm.starts_with("on the body, at the "), "{palm}");
+    // Between the fingers.
+    let web = place([7.0, 8.0, 3.0]);
+    assert!(web.contains("saddle"), "{web}");
+}
+
+#[test]
+fn flows_are_followed_to_where_they_end() {
+    let mesh = skin(glove, 24);
+    let topology = mesh.topology();
+    let shape = Shape::of(&mesh, &topology, &[], None, 1.0);
+    let web = mesh
+        .positions
+        .iter()
+        .position(|&p| p == DVec3::new(7.0, 8.0, 3.0));
+    let from = shape.flows_at(web.unwrap() as u32);
+    assert!(
+        from.iter()
+            .any(|f| f.starts_with("the limb that ends at the upper")),
+        "{from:?}"
+    );
+}
+
+#[test]
+fn what_is_alike_is_counted_along_the_direction_that_tells_it_apart() {
+    let at = |x, y| ("a".to_owned(), DVec3::new(x, y, 0.0));
+    let told = told_apart(&[
+        at(0.0, 1.0),
+        at(5.0, 2.0),
+        ("b".to_owned(), DVec3::ZERO),
+        at(-3.0, 0.0),
+    ]);
+    let wanted = [
+        "a (2 of 3 from the left)",
+        "a (1 of 3 from the left)",
+        "b",
+        "a (3 of 3 from the left)",
+    ];
+    assert_eq!(told, wanted);
 }
