@@ -29,6 +29,21 @@ pub struct Look {
     /// How much nearer to the eye than it lies it counts, model units: what follows a sculpt closely, now
     /// over it and now under it, can be drawn over it whole.
     pub over: f32,
+    /// Strokes over faces seen from outside, which tell meshes apart without colour.
+    pub hatch: Option<Hatch>,
+}
+
+/// Strokes drawn over a mesh, straight in the picture.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Hatch {
+    /// Their direction, degrees anticlockwise from across the picture.
+    pub degrees: f32,
+    /// From the middle of one to the next, pixels.
+    pub apart: f32,
+    /// Width of each, pixels.
+    pub width: f32,
+    /// How bright they are: share of the face's own brightness.
+    pub shade: f32,
 }
 
 impl Default for Look {
@@ -42,6 +57,7 @@ impl Default for Look {
             dash: 0.0,
             hidden: false,
             over: 0.0,
+            hatch: None,
         }
     }
 }

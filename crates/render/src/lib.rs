@@ -54,6 +54,6 @@ mod pipelines;
 mod scene;
 
 pub use camera::{Camera, Fixed, Projection};
-pub use item::{Item, Look, Mark, Piece, Shape, Slot, View};
+pub use item::{Hatch, Item, Look, Mark, Piece, Shape, Slot, View};
 pub use offscreen::{Offscreen, RenderError};
 pub use scene::Scene;

@@ -8,7 +8,7 @@ use wgpu::{BindGroup, Buffer, BufferUsages, Device, Queue};
 
 use crate::camera::Projection;
 use crate::geometry::{self, Vertex};
-use crate::item::{Item, Look, Slot, View};
+use crate::item::{Hatch, Item, Look, Slot, View};
 use crate::pipelines::{COLOUR, DEPTH, Pipelines};
 
 /// Opacity of hidden parts over that of seen ones.
@@ -33,6 +33,7 @@ struct Numbers {
     inside: [f32; 4],
     numbers: [f32; 4],
     over: [f32; 4],
+    hatch: [f32; 4],
 }
 
 /// What is in a slot, on the device.
@@ -470,6 +471,7 @@ impl Scene {
             inside: unit(view.ground[1]),
             numbers: [0.0; 4],
             over: [0.0; 4],
+            hatch: [0.0; 4],
         };
         self.queue
             .write_buffer(&self.ground.0, 0, bytemuck::bytes_of(&ground));
@@ -487,6 +489,9 @@ impl Scene {
                         look.dash.max(0.0) * view.scale,
                     ],
                     over: [look.over, 0.0, 0.0, 0.0],
+                    hatch: look
+                        .hatch
+                        .map_or([0.0; 4], |hatch| strokes(hatch, view.scale)),
                 };
                 self.queue
                     .write_buffer(buffer, 0, bytemuck::bytes_of(&numbers));
@@ -538,6 +543,14 @@ fn begin<'a>(
         }),
         ..wgpu::RenderPassDescriptor::default()
     })
+}
+
+/// Strokes as the pass takes them: rows of the picture count downwards.
+fn strokes(hatch: Hatch, scale: f32) -> [f32; 4] {
+    let apart = (hatch.apart * scale).max(1.0);
+    let (sin, cos) = hatch.degrees.to_radians().sin_cos();
+    let share = (hatch.width * scale / apart).clamp(0.0, 1.0);
+    [sin / apart, cos / apart, share, hatch.shade]
 }
 
 fn unit(colour: [u8; 4]) -> [f32; 4] {

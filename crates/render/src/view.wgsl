@@ -17,6 +17,9 @@ struct Item {
     numbers: vec4<f32>,
     // How much nearer to the eye it counts, model units.
     over: vec4<f32>,
+    // Strokes over a mesh: direction across them, over their distance in pixels of the picture; share of
+    // that distance which a stroke covers, 0 for none; their brightness.
+    hatch: vec4<f32>,
 };
 
 @group(0) @binding(0) var<uniform> globals: Globals;
@@ -84,6 +87,11 @@ fn mesh_fragment(in: Lit, @builtin(front_facing) outside: bool) -> @location(0) 
     if !outside {
         normal = -normal;
         base = item.inside.rgb;
+    }
+    if outside && item.hatch.z > 0.0 {
+        let off = abs(fract(dot(in.clip.xy, item.hatch.xy)) - 0.5);
+        let inside_by = (item.hatch.z * 0.5 - off) / length(item.hatch.xy);
+        base = mix(base, base * item.hatch.w, clamp(inside_by + 0.5, 0.0, 1.0));
     }
     // A lamp over the left shoulder, a weaker one from the right, and light from all around.
     let forward = eye;

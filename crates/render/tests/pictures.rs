@@ -5,7 +5,8 @@
 
 use glam::{DVec2, DVec3};
 use loopwright_render::{
-    Camera, Fixed, Item, Look, Mark, Offscreen, Piece, Projection, RenderError, Shape, Slot, View,
+    Camera, Fixed, Hatch, Item, Look, Mark, Offscreen, Piece, Projection, RenderError, Shape, Slot,
+    View,
 };
 
 const SIZE: [u32; 2] = [200, 150];
@@ -112,6 +113,44 @@ fn what_is_nearer_hides_and_ghosts_let_through() {
     let picture = out.picture(&view()).unwrap();
     assert!(is_blue(pixel(&picture, [0.0; 3])));
     assert_eq!(pixel(&picture, [0.5, 0.5, 0.0]), GROUND);
+}
+
+#[test]
+fn a_hatch_has_its_direction_distance_and_width() {
+    let mut out = Offscreen::new().unwrap();
+    quads(&mut out, 0, 0.8, 0.0, RED);
+    let hatched = |out: &mut Offscreen, degrees| {
+        let hatch = Some(Hatch {
+            degrees,
+            apart: 10.0,
+            width: 4.0,
+            shade: 0.2,
+        });
+        let look = Look {
+            hatch,
+            ..Look::default()
+        };
+        out.scene.set_look(Slot(0), look);
+        out.picture(&view()).unwrap()
+    };
+    // Rows and columns of 40 pixels about the middle, on the square: which pixels a stroke covers.
+    let dark = |picture: &[[u8; 4]], x: usize, y: usize| {
+        let red = picture[(55 + y) * SIZE[0] as usize + 80 + x][0];
+        red < 120
+    };
+    for (degrees, along, across) in [(0.0, [1, 0], [0, 1]), (90.0, [0, 1], [1, 0])] {
+        let picture = hatched(&mut out, degrees);
+        let at = |i: usize, way: [usize; 2]| dark(&picture, i * way[0], i * way[1]);
+        let covered = (0..40).filter(|&i| at(i, across)).count();
+        assert_eq!(covered, 16, "{degrees}: four strokes of four pixels");
+        let same = (0..40).all(|i| at(i, along) == at(0, along));
+        assert!(same, "{degrees}: the strokes run along");
+    }
+    // Leaning to the right like a slash: a step to the right and one up stay in the stroke.
+    let picture = hatched(&mut out, 45.0);
+    let slash = (0..39).all(|i| dark(&picture, i, 39 - i) == dark(&picture, 0, 39));
+    let other = (0..40).all(|i| dark(&picture, i, i) == dark(&picture, 0, 0));
+    assert!(slash && !other);
 }
 
 #[test]
