@@ -4,7 +4,7 @@ use std::path::Path;
 
 use engine::model::Hold;
 use files::{JobError, JobFault, JobFile, JobSpec};
-use session::{FinishError, SessionError, Settings};
+use session::{CompleteError, SessionError, Settings};
 
 use crate::args;
 use crate::refusal::Refusal;
@@ -102,26 +102,28 @@ impl Order {
         }
     }
 
-    /// A trim's refusal with the job file and its line.
-    pub fn finish_refusal(&self, source: FinishError) -> Refusal {
-        Refusal::Finish {
-            place: self.places_named(&source.to_string()),
-            source: source.into(),
+    /// Why a surface doesn't come to the end of its job; of trims with the job file and the line.
+    pub fn complete_refusal(&self, problem: CompleteError) -> Refusal {
+        let file = self.file.path().display().to_string();
+        match problem {
+            CompleteError::Check(source) => Refusal::Check {
+                surface: file,
+                source,
+            },
+            CompleteError::Finish(source) => Refusal::Finish {
+                place: self.places_named(&source.to_string()),
+                source: source.into(),
+            },
+            CompleteError::Layers(source) => Refusal::Clear {
+                file,
+                source: source.into(),
+            },
         }
     }
 
     /// The job file and the lines of what a message names.
     fn places_named(&self, message: &str) -> String {
-        let lines = session::lines_named(self.file.spec(), message);
-        let file = self.file.path().display();
-        match lines.as_slice() {
-            [] => format!("{file}: "),
-            [line] => format!("{file}:{line}: "),
-            [line, others @ ..] => {
-                let others: Vec<String> = others.iter().map(usize::to_string).collect();
-                format!("{file}:{line} (and line {}): ", others.join(", "))
-            }
-        }
+        session::places_named(self.file.spec(), self.file.path().display(), message)
     }
 
     /// The place of a key of a table: `coat.toml:7: `.

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use report::StageView;
-use session::{Finish, Outcome, Session, Way};
+use session::{Outcome, Rest, Session, Way};
 
 use crate::args;
 use crate::job::{self, Order};
@@ -85,64 +85,32 @@ pub fn results(
 
     let plane = session::mirror(&outcome, &settings);
     let mut lap = Lap::new(meter);
-    let yardstick = common.yardstick;
     let sculpt = session.sculpt();
-    let unchecked = |source| Refusal::Check {
-        surface: order.file.path().display().to_string(),
-        source,
+    let rest = Rest {
+        spec: &order.spec,
+        layers: &layers,
+        yardstick: common.yardstick,
     };
-    let checked = session::checked(&outcome, sculpt, &settings, yardstick, meter.task());
-    let (mut measures, checks) = checked.map_err(unchecked)?;
-    stages.push(lap.end("check"));
-    findings.append(checks);
-    let finish = Finish::of(&order.spec);
-    let added = session::finished(&outcome, sculpt, &settings, &finish, meter.task());
-    let added = added.map_err(|problem| order.finish_refusal(problem))?;
-    if !finish.is_empty() {
-        stages.push(lap.end("finish"));
-    }
-    let mut layered = None;
-    if !layers.is_empty() {
-        let cleared = session::cleared(
-            &added,
-            &outcome,
-            &order.spec,
-            &layers,
-            &settings,
-            meter.task(),
-        );
-        let cleared = cleared.map_err(|source| Refusal::Clear {
-            file: order.file.path().display().to_string(),
-            source: source.into(),
-        })?;
-        stages.push(lap.end("layers"));
-        let both = (&mut measures, &mut findings);
-        let plain = &outcome.surface;
-        session::shape_again(&cleared, plain, sculpt, plane, both, meter.task())
-            .map_err(unchecked)?;
-        findings.append(cleared.added.clone());
-        findings.append(cleared.findings.clone());
-        stages.push(lap.end("check"));
-        layered = Some(cleared);
-    } else {
-        findings.append(added.findings());
-    }
-    let surface = layered.as_ref().map_or(&added.surface, |l| &l.surface);
+    let done = session::completed(&outcome, sculpt, &settings, &rest, meter.task(), |step| {
+        stages.push(lap.end(step));
+    });
+    let done = done.map_err(|stopped| order.complete_refusal(stopped.problem))?;
+    findings.append(done.findings);
 
     let finished = Finished {
         name: &order.spec.name,
         units: &order.spec.units,
         job_text: &order.text,
-        sculpt: session.sculpt(),
+        sculpt,
         guides: &settings.guides,
-        surface,
-        patch_of_quad: &added.patch_of_quad,
+        surface: &done.surface,
+        patch_of_quad: &done.patch_of_quad,
         poles: output::poles_of(&outcome.poles),
         plane,
         findings,
-        measures: &measures,
+        measures: &done.measures,
         stages,
-        layers: layered.as_ref().map(|layered| LayerView {
+        layers: done.layered.as_ref().map(|layered| LayerView {
             layers: &layers,
             layered,
         }),

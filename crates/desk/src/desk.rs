@@ -1,13 +1,14 @@
 //! The desk's state, and one frame of it.
 
 use std::sync::Arc;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use base::{Findings, Level};
-use engine::check::Measures;
-use mesh::DVec3;
+use mesh::{DVec3, QuadMesh};
 use session::draw::{Pen, QuadIndex};
-use session::{Changed, Document, Event, Order, Outcome, Recovery, Watched, Way, Worker};
+use session::{
+    Changed, Completed, Document, Event, Lookout, Order, Outcome, Recovery, Way, Worker,
+};
 
 use crate::hand::Hand;
 use crate::opening::{Opened, Opening, Start};
@@ -28,15 +29,18 @@ pub(crate) struct Job {
     pub recovery: Option<Recovery>,
     /// What intake found.
     pub taken: Findings,
-    /// The last surface.
+    /// The last run: the surface without trims, where it lies before layers move it.
     pub outcome: Option<Arc<Outcome>>,
-    /// The last surface, to be asked what lies under the pen.
+    /// That surface at the end of the job, once it is there.
+    pub done: Option<Arc<Completed>>,
+    /// The surface that was at the end of its job before.
+    pub before: Option<Arc<Completed>>,
+    /// The surface that is shown, to be asked what lies under the pen.
     pub quads: Option<QuadIndex>,
+    /// Whether the next order is to read layers anew.
+    pub reads_layers: bool,
     /// Quads that the job holds, by their corners.
     pub held: Vec<engine::model::Hold>,
-    pub measures: Option<Box<Measures>>,
-    /// Findings of the last surface's check.
-    pub checks: Findings,
     /// Why there is no surface for the newest state.
     pub refusal: Option<String>,
     /// Stage under way and its share.
@@ -45,7 +49,8 @@ pub(crate) struct Job {
     pub stamp: u64,
     /// Text that the newest order was made from.
     pub ordered: String,
-    pub watched: Watched,
+    /// Looks whether files change outside; `None` where there is no thread for it.
+    pub lookout: Option<Lookout>,
     /// What changed outside, to be offered for reading anew.
     pub outside: Vec<Changed>,
 }
@@ -58,6 +63,10 @@ pub struct Desk {
     pub(crate) hand: Hand,
     /// Name of the guide that is picked.
     pub(crate) picked: Option<String>,
+    /// Name of the trim that is picked.
+    pub(crate) picked_trim: Option<String>,
+    /// Name of the layer that is picked.
+    pub(crate) picked_layer: Option<String>,
     /// Name as it is being typed.
     pub(crate) renaming: Option<String>,
     /// The last thing that the desk has to say, and whether it is a trouble.
@@ -71,7 +80,6 @@ pub struct Desk {
     pub(crate) finding: Option<usize>,
     pub(crate) asks_to_close: bool,
     pub(crate) wake: egui::Context,
-    looked: Instant,
 }
 
 impl Desk {
@@ -83,6 +91,8 @@ impl Desk {
             view: View::default(),
             hand: Hand::Look,
             picked: None,
+            picked_trim: None,
+            picked_layer: None,
             renaming: None,
             word: None,
             help: start == Start::Example,
@@ -91,7 +101,6 @@ impl Desk {
             file_sheet: None,
             asks_to_close: false,
             wake: ctx.clone(),
-            looked: Instant::now(),
         };
         desk.open(start);
         desk
@@ -102,10 +111,9 @@ impl Desk {
         self.job.as_ref().map(|job| job.document.text())
     }
 
-    /// The last surface that was made; `None` before the first.
-    pub fn surface(&self) -> Option<&mesh::QuadMesh> {
-        let outcome = self.job.as_ref()?.outcome.as_ref()?;
-        Some(&outcome.surface)
+    /// The surface that is shown, with what the job adds to it; `None` before the first.
+    pub fn surface(&self) -> Option<&QuadMesh> {
+        self.job.as_ref()?.surface()
     }
 
     /// Whether something is opened or computed.
@@ -134,11 +142,12 @@ impl Desk {
             recovery,
             pen,
             light,
+            layers,
             findings,
             watched,
         } = opened;
         let ctx = self.wake.clone();
-        let started = Worker::start(pen.sculpt().clone(), move || {
+        let started = Worker::start(pen.sculpt().clone(), layers, move || {
             ctx.request_repaint_after(NEWS)
         });
         let worker = match started {
@@ -148,19 +157,24 @@ impl Desk {
                 None
             }
         };
-        self.view.show_sculpt(pen.sculpt(), light.as_ref());
+        let ctx = self.wake.clone();
+        // Without a thread for it nothing is noticed; everything else goes on.
+        let lookout = Lookout::start(watched, LOOK_OUTSIDE, move || ctx.request_repaint()).ok();
+        self.view.show_sculpt(pen.sculpt(), light);
+        self.view.show_layers(&[]);
         self.job = Some(Job {
-            watched,
+            lookout,
             document,
             pen,
             worker,
             recovery,
             taken: findings,
             outcome: None,
+            done: None,
+            before: None,
             quads: None,
+            reads_layers: false,
             held: Vec::new(),
-            measures: None,
-            checks: Findings::default(),
             refusal: None,
             progress: None,
             stamp: 0,
@@ -168,6 +182,7 @@ impl Desk {
             outside: Vec::new(),
         });
         (self.picked, self.finding) = (None, None);
+        (self.picked_trim, self.picked_layer) = (None, None);
         self.order();
     }
 
@@ -183,6 +198,9 @@ impl Desk {
         job.stamp += 1;
         job.refusal = None;
         self.view.guides_changed();
+        if let Some(lookout) = &job.lookout {
+            lookout.follow(job.document.file());
+        }
         let settings = session::settings_of(job.document.file(), job.document.spec());
         match (settings, &job.worker) {
             (Ok(settings), Some(worker)) => {
@@ -190,11 +208,13 @@ impl Desk {
                 job.progress = Some(("guides".to_owned(), 0.0));
                 worker.submit(Order {
                     stamp: job.stamp,
+                    job: job.document.file().clone(),
                     settings,
                     way: Way {
                         straddle: job.document.spec().density.straddle,
                         ..Way::default()
                     },
+                    reads_layers: std::mem::take(&mut job.reads_layers),
                 });
             }
             (Err(problem), _) => job.refusal = Some(problem.to_string()),
@@ -224,31 +244,27 @@ impl Desk {
                 } if stamp == job.stamp => {
                     job.progress = Some((stage, share));
                 }
+                Event::Layers { stamp, layers } if stamp == job.stamp => {
+                    self.view.show_layers(&layers);
+                }
                 Event::Surface { stamp, outcome, .. } if stamp == job.stamp => {
-                    job.quads = Some(QuadIndex::new(&outcome.surface));
                     if std::mem::take(&mut self.edited)
                         && let Some(sentence) = unplayed(&outcome)
                     {
                         self.word = Some((sentence, true));
                     }
-                    let before = job.outcome.replace(outcome);
-                    if before.is_none() && self.view.sculpt == Shown::Full {
+                    if job.outcome.is_none() && self.view.sculpt == Shown::Full {
                         // From now on the surface is what is looked at.
                         self.view.sculpt = Shown::Ghost;
                     }
-                    job.checks = Findings::default();
-                    job.measures = None;
                     self.finding = None;
-                    self.view.surface_changed(before.as_deref());
+                    self.view.surface_changed(job.stood(outcome).as_ref());
                 }
-                Event::Checked {
-                    stamp,
-                    measures,
-                    findings,
-                } if stamp == job.stamp => {
-                    job.measures = Some(measures);
-                    job.checks = findings;
+                Event::Completed { stamp, done } if stamp == job.stamp => {
                     job.progress = None;
+                    if let Some(before) = job.completed(done) {
+                        self.view.surface_changed(before.as_ref());
+                    }
                 }
                 Event::Refused { stamp, message } if stamp == job.stamp => {
                     job.refusal = Some(message);
@@ -258,13 +274,15 @@ impl Desk {
                 _ => {}
             }
         }
-        if self.looked.elapsed() >= LOOK_OUTSIDE {
-            self.looked = Instant::now();
-            let changed = job.watched.look();
-            job.outside.extend(changed);
-            job.outside.sort_unstable();
-            job.outside.dedup();
+        let changed = job.lookout.as_ref().map(Lookout::poll).unwrap_or_default();
+        for what in changed {
+            // What was written here is no news.
+            if what != Changed::Job || !job.document.is_as_written() {
+                job.outside.push(what);
+            }
         }
+        job.outside.sort_unstable();
+        job.outside.dedup();
     }
 }
 
@@ -279,16 +297,71 @@ fn unplayed(outcome: &Outcome) -> Option<String> {
 }
 
 impl Job {
+    /// The surface that is shown: at the end of the job, or as the run left it.
+    pub fn surface(&self) -> Option<&QuadMesh> {
+        match (&self.done, &self.outcome) {
+            (Some(done), _) => Some(&done.surface),
+            (None, Some(outcome)) => Some(&outcome.surface),
+            (None, None) => None,
+        }
+    }
+
+    /// The run's own part of the surface that is shown, where it is shown: without trims. Empty before
+    /// the first surface.
+    pub fn own_part(&self) -> QuadMesh {
+        let Some(outcome) = &self.outcome else {
+            return QuadMesh::default();
+        };
+        let mut own = outcome.surface.clone();
+        if let Some(shown) = self.surface() {
+            let places = own.positions.iter_mut().zip(&shown.positions);
+            places.for_each(|(p, shown)| *p = *shown);
+        }
+        own
+    }
+
+    /// Whether the job asks for more than the run's own surface.
+    fn asks_for_more(&self) -> bool {
+        let spec = self.document.spec();
+        !spec.trims.is_empty() || spec.lining.is_some() || !spec.layers.is_empty()
+    }
+
+    /// Takes in a run's surface. Answers the one that it takes the place of, to be told apart from it,
+    /// unless the end of the job follows.
+    fn stood(&mut self, outcome: Arc<Outcome>) -> Option<QuadMesh> {
+        let before = self.surface().filter(|_| !self.asks_for_more()).cloned();
+        if let Some(done) = self.done.take() {
+            self.before = Some(done);
+        }
+        self.quads = Some(QuadIndex::new(&outcome.surface));
+        self.outcome = Some(outcome);
+        before
+    }
+
+    /// Takes in the end of the job. If that is another surface than the run's, answers the one that was
+    /// there before.
+    fn completed(&mut self, done: Arc<Completed>) -> Option<Option<QuadMesh>> {
+        let before = self.before.take();
+        let same = self.surface() == Some(&done.surface);
+        if !same {
+            self.quads = Some(QuadIndex::new(&done.surface));
+        }
+        self.done = Some(done);
+        (!same).then(|| before.map(|before| before.surface.clone()))
+    }
+
     /// All findings about the newest surface, what needs the artist first.
     pub fn findings(&self) -> Vec<&base::Finding> {
         let run = self.outcome.as_ref().map(|o| o.findings.iter());
-        let all = self
-            .checks
-            .iter()
+        let done = self.done.as_ref().map(|done| done.findings.iter());
+        let all = done
+            .into_iter()
+            .flatten()
             .chain(run.into_iter().flatten())
             .chain(self.taken.iter());
         let mut all: Vec<&base::Finding> = all.filter(|f| f.level != Level::Pass).collect();
-        all.sort_by_key(|f| std::cmp::Reverse(f.level));
+        // Poles are many, and each is a note.
+        all.sort_by_key(|f| (std::cmp::Reverse(f.level), f.code == "pole"));
         all
     }
 
@@ -302,10 +375,15 @@ impl Job {
         }
     }
 
+    /// Length of a quad's edge, model units; a guess before the first surface.
+    pub fn edge(&self) -> f64 {
+        let edge = self.outcome.as_ref().map(|o| o.edge);
+        edge.unwrap_or_else(|| 0.02 * self.pen.sculpt().mesh.diagonal())
+    }
+
     /// Distance by which simplified guides may leave what was drawn: a part of a quad's edge.
     pub fn tolerance(&self) -> f64 {
-        let edge = self.outcome.as_ref().map(|o| o.edge);
-        0.03 * edge.unwrap_or_else(|| 0.02 * self.pen.sculpt().mesh.diagonal())
+        0.03 * self.edge()
     }
 }
 
@@ -317,8 +395,6 @@ impl eframe::App for Desk {
         egui::CentralPanel::no_frame().show(ui, |ui| self.see(ui, frame));
         self.order();
         self.closing(ui.ctx());
-        // Files are looked at now and then even if nobody moves.
-        ui.ctx().request_repaint_after(LOOK_OUTSIDE);
     }
 
     fn on_exit(&mut self) {

@@ -9,7 +9,7 @@ use demo::DemoOptions;
 use files::{GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec};
 use mesh::TriMesh;
 use session::draw::Pen;
-use session::{Document, Recovery, Watched};
+use session::{Document, LayerFiles, Recovery, Watched};
 
 /// Triangles of the example's sculpt.
 const EXAMPLE_TRIANGLES: usize = 200_000;
@@ -59,6 +59,8 @@ pub struct Opened {
     pub pen: Arc<Pen>,
     /// A lighter sculpt to turn, for large ones.
     pub light: Option<TriMesh>,
+    /// The job's layers, as far as they can be read: the worker says what can't.
+    pub layers: LayerFiles,
     /// What reading and intake found.
     pub findings: Findings,
     /// Its files as they were read.
@@ -145,6 +147,8 @@ fn open(start: Start, task: &Task) -> Result<Opened, String> {
     let (sculpt, findings) = taken.map_err(|e| e.to_string())?;
     let light = (sculpt.mesh.positions.len() > LIGHT)
         .then(|| mesh::decimate_in_sweeps(&sculpt.mesh, LIGHT / 2));
+    let mut layers = LayerFiles::default();
+    drop(layers.each(file, spec));
     let pen = Pen::new(sculpt).map_err(|e| e.to_string())?;
     Ok(Opened {
         watched: Watched::of(&document),
@@ -152,6 +156,7 @@ fn open(start: Start, task: &Task) -> Result<Opened, String> {
         recovery,
         pen: Arc::new(pen),
         light,
+        layers,
         findings,
     })
 }

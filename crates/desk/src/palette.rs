@@ -63,6 +63,46 @@ pub const DARK: Palette = Palette {
     held: [168, 184, 140, 255],
 };
 
+/// How a layer of the job looks: its number decides.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LayerLook {
+    /// Outside and inside.
+    pub faces: [Rgba; 2],
+    /// Direction of the strokes over it, degrees; layers are told apart by it without colour.
+    pub strokes: f32,
+    /// Its name for tips.
+    pub words: &'static str,
+}
+
+/// Looks of layers, in turn: tints of the same set's colours.
+const LAYERS: [LayerLook; 4] = [
+    LayerLook {
+        faces: [[112, 186, 160, 255], [60, 104, 90, 255]],
+        strokes: 45.0,
+        words: "green, strokes rising",
+    },
+    LayerLook {
+        faces: [[226, 150, 108, 255], [126, 80, 56, 255]],
+        strokes: -45.0,
+        words: "orange, strokes falling",
+    },
+    LayerLook {
+        faces: [[226, 212, 112, 255], [124, 116, 60, 255]],
+        strokes: 90.0,
+        words: "yellow, strokes upright",
+    },
+    LayerLook {
+        faces: [[206, 160, 192, 255], [112, 84, 104, 255]],
+        strokes: 0.0,
+        words: "purple, strokes level",
+    },
+];
+
+/// The look of a layer by its number in the job.
+pub fn of_layer(number: usize) -> LayerLook {
+    LAYERS[number % LAYERS.len()]
+}
+
 /// Colour of a kind of guide; the same in light and dark.
 pub fn of_kind(kind: GuideKind) -> Rgba {
     match kind {
@@ -121,6 +161,18 @@ mod tests {
             assert!(contrast(palette.outline, palette.ground[0]) >= 3.0);
             assert!(contrast(palette.outline, palette.ground[1]) >= 3.0);
         }
+    }
+
+    #[test]
+    fn layers_differ_by_their_strokes_and_from_sculpt_and_surface_by_having_some() {
+        for (i, a) in LAYERS.iter().enumerate() {
+            for b in &LAYERS[i + 1..] {
+                // A quarter of a half turn at least: strokes have no front end.
+                let turn = (a.strokes - b.strokes).rem_euclid(180.0);
+                assert!(turn.min(180.0 - turn) >= 45.0);
+            }
+        }
+        assert_eq!(of_layer(5), LAYERS[1]);
     }
 
     #[test]

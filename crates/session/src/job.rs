@@ -184,6 +184,18 @@ pub fn plane_of(plane: files::PlaneSpec) -> PlaneChoice {
     }
 }
 
+/// The job file and the lines of what a message names: `coat.toml:12: `.
+pub fn places_named(spec: &JobSpec, file: impl std::fmt::Display, message: &str) -> String {
+    match lines_named(spec, message).as_slice() {
+        [] => format!("{file}: "),
+        [line] => format!("{file}:{line}: "),
+        [line, others @ ..] => {
+            let others: Vec<String> = others.iter().map(usize::to_string).collect();
+            format!("{file}:{line} (and line {}): ", others.join(", "))
+        }
+    }
+}
+
 /// Lines of the guides that a message names in quotes, rising.
 pub fn lines_named(spec: &JobSpec, message: &str) -> Vec<usize> {
     let names = |name: &str| {

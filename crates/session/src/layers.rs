@@ -1,10 +1,13 @@
 //! Layers of a job: read from their files, the surface cleared of them, its shape checked anew.
 
-use base::{Finding, Findings, Level, Task};
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::PathBuf;
+
+use base::{Finding, Findings, Level, Place, Task};
 use engine::check::{self, CheckError, CheckInput, Measures};
 use engine::model::{Hold, Intent, Plane, Sculpt};
 use files::{JobFile, JobSpec, LayerSide, LayerSpec, RawSculpt, ReadError};
-use finish::layers::{self, Cleared, Follow, Frame, Layer, LayerError, Side};
+use finish::layers::{self, Cleared, Follow, Frame, Layer, LayerError, Side, Standing};
 use mesh::{DVec3, QuadMesh, TriMesh};
 use thiserror::Error;
 
@@ -62,12 +65,64 @@ pub struct Layered {
     pub surface: QuadMesh,
     /// What was done.
     pub cleared: Cleared,
-    /// What was found, of layers' hidden faces too.
+    /// What was found, of what was in the way before and of layers' hidden faces too.
     pub findings: Findings,
     /// What was found of what was added to the surface, now that it is where it is.
     pub added: Findings,
+    /// Of each layer, the places where it was in the way before the surface moved, model units.
+    pub met: Vec<Vec<DVec3>>,
     /// Layers without their hidden faces, by name, where the job asks for it.
     pub seen: Vec<(String, TriMesh)>,
+}
+
+/// Meshes of layers as they were read: another number in the job reads none of them anew.
+#[derive(Clone, Debug, Default)]
+pub struct LayerFiles {
+    read: BTreeMap<(PathBuf, Option<String>), Layer>,
+}
+
+impl LayerFiles {
+    /// Each layer of a job in its order, read from its file if it wasn't yet.
+    ///
+    /// # Errors
+    /// [`LayerFileError`] in place of a layer whose file can't be used.
+    pub fn each(&mut self, file: &JobFile, spec: &JobSpec) -> Vec<Result<Layer, LayerFileError>> {
+        let layers = spec.layers.iter();
+        layers.map(|layer| self.layer(file, layer)).collect()
+    }
+
+    /// Forgets what was read: files have changed.
+    pub fn forget(&mut self) {
+        self.read.clear();
+    }
+
+    fn layer(&mut self, file: &JobFile, said: &LayerSpec) -> Result<Layer, LayerFileError> {
+        let path = file.layer_path(said);
+        let side = match said.side {
+            LayerSide::Under => Side::Under,
+            LayerSide::Over => Side::Over,
+        };
+        let key = (path, said.part.clone());
+        if let Some(read) = self.read.get(&key) {
+            return Ok(Layer {
+                name: said.name.clone(),
+                side,
+                clearance: said.clearance,
+                ..read.clone()
+            });
+        }
+        let failed = |source| LayerFileError {
+            layer: said.name.clone(),
+            line: said.line,
+            source,
+        };
+        let raw = files::read_sculpt(&key.0).map_err(|e| failed(Box::new(e).into()))?;
+        let shown = key.0.display().to_string();
+        let mesh = part_of(raw, said.part.as_deref(), &shown).map_err(failed)?;
+        let layer = Layer::new(&said.name, &mesh, side, said.clearance);
+        self.read.insert(key, layer.clone());
+        Ok(layer)
+    }
 }
 
 /// The layers of a job, read from their files.
@@ -75,23 +130,7 @@ pub struct Layered {
 /// # Errors
 /// [`LayerFileError`]: the first file that can't be used.
 pub fn layers_of(file: &JobFile, spec: &JobSpec) -> Result<Vec<Layer>, LayerFileError> {
-    let read = |layer: &LayerSpec| {
-        let path = file.layer_path(layer);
-        let failed = |source| LayerFileError {
-            layer: layer.name.clone(),
-            line: layer.line,
-            source,
-        };
-        let raw = files::read_sculpt(&path).map_err(|e| failed(Box::new(e).into()))?;
-        let shown = path.display().to_string();
-        let mesh = part_of(raw, layer.part.as_deref(), &shown).map_err(failed)?;
-        let side = match layer.side {
-            LayerSide::Under => Side::Under,
-            LayerSide::Over => Side::Over,
-        };
-        Ok(Layer::new(&layer.name, &mesh, side, layer.clearance))
-    };
-    spec.layers.iter().map(read).collect()
+    LayerFiles::default().each(file, spec).into_iter().collect()
 }
 
 /// The triangles of a part, or all of them.
@@ -160,11 +199,21 @@ pub fn cleared(
     };
     let cleared = layers::run(surface, layers, &frame, task)?;
     let added = finished.findings_at(&cleared.positions, task)?;
+    let mut findings = Findings::default();
+    let before = layers.iter().zip(&cleared.before);
+    let met = before.map(|(layer, standing)| {
+        let (places, finding) = in_the_way(surface, layer, standing);
+        if let Some(finding) = finding {
+            findings.push(finding);
+        }
+        places
+    });
+    let met = met.collect();
+    findings.append(cleared.findings.clone());
     let surface = QuadMesh {
         positions: cleared.positions.clone(),
         ..surface.clone()
     };
-    let mut findings = cleared.findings.clone();
     let mut seen = Vec::new();
     for (layer, said) in layers.iter().zip(&spec.layers) {
         let Some(margin) = said.margin else {
@@ -187,6 +236,7 @@ pub fn cleared(
         cleared,
         findings,
         added,
+        met,
         seen,
     })
 }
@@ -203,6 +253,64 @@ fn guided(outcome: &Outcome, finished: &Finished) -> Result<Vec<u32>, CheckError
     all.sort_unstable();
     all.dedup();
     Ok(all)
+}
+
+/// Most places that a finding names.
+const PLACES: usize = 40;
+
+/// Where a layer is in a surface's way, and what the artist is told of it: a finding says where
+/// the sculpt and the layer disagree, even if the surface could be moved off.
+fn in_the_way(
+    surface: &QuadMesh,
+    layer: &Layer,
+    standing: &Standing,
+) -> (Vec<DVec3>, Option<Finding>) {
+    if standing.is_clear() {
+        return (Vec::new(), None);
+    }
+    let through: BTreeSet<u32> = standing.crossings.iter().map(|pair| pair[0]).collect();
+    let mut places: Vec<Place> = Vec::new();
+    for &id in &through {
+        let at = surface.centre(id as usize).to_array();
+        places.push(Place::Face { id, at });
+    }
+    for &id in &standing.wrong {
+        let at = surface.positions[id as usize].to_array();
+        places.push(Place::Vertex { id, at });
+    }
+    for (id, _, at) in &standing.close {
+        let (id, at) = (*id, at.to_array());
+        places.push(Place::Face { id, at });
+    }
+    let counted = [
+        (through.len(), "faces went through it".to_owned()),
+        (
+            standing.wrong.len(),
+            "vertices were on its wrong side".to_owned(),
+        ),
+        (
+            standing.close.len(),
+            format!("faces were closer than {}", layer.clearance),
+        ),
+    ];
+    let counted = counted.iter().filter(|(n, _)| *n > 0);
+    let counted: Vec<String> = counted.map(|(n, what)| format!("{n} {what}")).collect();
+    let sentence = format!(
+        "Before it was moved, the surface met layer '{}': {}.",
+        layer.name,
+        counted.join(", ")
+    );
+    let finding = Finding::new("layer-met", Level::Note, sentence);
+    let finding = finding.measured(places.len() as f64, None);
+    let told = places.iter().take(PLACES).cloned();
+    let finding = told.fold(finding, Finding::at);
+    let at = |place: &Place| match place {
+        Place::Point { at } | Place::Vertex { at, .. } | Place::Face { at, .. } => {
+            Some(DVec3::from(*at))
+        }
+        Place::Guide { .. } => None,
+    };
+    (places.iter().filter_map(at).collect(), Some(finding))
 }
 
 /// Name of the file of a layer without hidden faces.

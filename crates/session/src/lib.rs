@@ -4,6 +4,7 @@
 //! comes out. Command line and desk share this one path.
 
 mod checked;
+mod complete;
 mod document;
 pub mod draw;
 mod finish;
@@ -15,14 +16,16 @@ mod pipeline;
 mod sculpt;
 mod worker;
 
+pub use ::finish::layers::{Layer, Side as LayerSide};
 pub use checked::{checked, mirror};
-pub use document::{Changed, Document, DocumentError, Recovery, Watched};
-pub use finish::{Finish, FinishError, Finished, finished};
+pub use complete::{CompleteError, Completed, Rest, Stopped, completed};
+pub use document::{Changed, Document, DocumentError, Lookout, Recovery, Watched};
+pub use finish::FinishError;
 pub use holding::{Holding, HoldingError, holding};
-pub use job::{HoldFileError, guides_of, holds_of, intent_of, lines_named, plane_of, settings_of};
-pub use layers::{
-    ClearError, LayerFileError, LayerProblem, Layered, cleared, layers_of, shape_again,
+pub use job::{
+    HoldFileError, guides_of, holds_of, intent_of, lines_named, places_named, plane_of, settings_of,
 };
+pub use layers::{ClearError, LayerFileError, LayerFiles, LayerProblem, Layered, layers_of};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};
 pub use sculpt::{TakeError, take_in};
 pub use worker::{Event, Order, Worker};

@@ -9,22 +9,30 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
-use base::{Findings, Task};
-use engine::check::Measures;
+use base::{Finding, Level, Place, Task};
 use engine::model::Sculpt;
+use files::JobFile;
 
-use super::checked::checked;
-use super::pipeline::{Outcome, Session, SessionError, Settings, Way};
+use super::complete::{CompleteError, Completed, Rest, Stopped, completed};
+use super::finish::FinishError;
+use super::job::places_named;
+use super::layers::{LayerFileError, LayerFiles};
+use super::pipeline::{Outcome, Session, Settings, Way};
+use ::finish::layers::Layer;
 
 /// What the worker is to make.
 #[derive(Clone, Debug)]
 pub struct Order {
     /// Comes back with everything that is said of this order.
     pub stamp: u64,
-    /// The job.
+    /// The job, which trims and layers are read from.
+    pub job: JobFile,
+    /// What a run takes of it.
     pub settings: Settings,
     /// How stages go about it.
     pub way: Way,
+    /// Whether layers are read anew from their files, even if they were read before.
+    pub reads_layers: bool,
 }
 
 /// What the worker has to say, in the order in which it happened.
@@ -48,14 +56,20 @@ pub enum Event {
         /// Whether it was carried along only: one that is computed anew follows.
         carried: bool,
     },
-    /// The last surface's measures, and the findings of the check.
-    Checked {
+    /// The job's layers that could be read, before anything is made.
+    Layers {
         /// The order.
         stamp: u64,
-        /// The measures.
-        measures: Box<Measures>,
-        /// The findings.
-        findings: Findings,
+        /// In the job's order.
+        layers: Vec<Layer>,
+    },
+    /// The last surface at the end of its job: checked, with its trims, cleared of its layers. What
+    /// can't be had of these is left out, and a finding that fails says why.
+    Completed {
+        /// The order.
+        stamp: u64,
+        /// The surface.
+        done: Arc<Completed>,
     },
     /// There is no surface for this order.
     Refused {
@@ -113,13 +127,14 @@ pub struct Worker {
 }
 
 impl Worker {
-    /// Starts a worker on a sculpt. `notify` is called from its thread whenever there is something
-    /// to [`Worker::poll`].
+    /// Starts a worker on a sculpt; `layers` are those that were read already. `notify` is called from
+    /// its thread whenever there is something to [`Worker::poll`].
     ///
     /// # Errors
     /// The system has no thread to give.
     pub fn start(
         sculpt: Sculpt,
+        layers: LayerFiles,
         notify: impl Fn() + Send + Sync + 'static,
     ) -> std::io::Result<Self> {
         let shared = Arc::new(Shared {
@@ -130,7 +145,7 @@ impl Worker {
         let of_thread = Arc::clone(&shared);
         let thread = std::thread::Builder::new()
             .name("surface".to_owned())
-            .spawn(move || work(&of_thread, &sculpt))?;
+            .spawn(move || work(&of_thread, &sculpt, layers))?;
         Ok(Self {
             shared,
             thread: Some(thread),
@@ -138,9 +153,11 @@ impl Worker {
     }
 
     /// Asks for a surface; what is under way or waits is dropped.
-    pub fn submit(&self, order: Order) {
+    pub fn submit(&self, mut order: Order) {
         let mut inbox = self.shared.inbox();
         inbox.task.cancel();
+        // What the order that is dropped should have read anew is still old.
+        order.reads_layers |= inbox.next.as_ref().is_some_and(|next| next.reads_layers);
         // Nothing is of interest any more of what older orders left.
         inbox.events.clear();
         inbox.next = Some(order);
@@ -174,12 +191,12 @@ impl Drop for Worker {
     }
 }
 
-fn work(shared: &Arc<Shared>, sculpt: &Sculpt) {
+fn work(shared: &Arc<Shared>, sculpt: &Sculpt, mut layers: LayerFiles) {
     let mut session = Session::new(sculpt.clone());
     while let Some((order, task)) = next(shared) {
         let stamp = order.stamp;
         let ran = catch_unwind(AssertUnwindSafe(|| {
-            serve(shared, &mut session, &order, &task)
+            serve(shared, &mut session, &mut layers, &order, &task)
         }));
         if ran.is_err() {
             // What it left half done isn't used again.
@@ -227,26 +244,30 @@ fn next(shared: &Arc<Shared>) -> Option<(Order, Task)> {
     }
 }
 
-fn serve(shared: &Shared, session: &mut Session, order: &Order, task: &Task) {
+fn serve(
+    shared: &Shared,
+    session: &mut Session,
+    files: &mut LayerFiles,
+    order: &Order,
+    task: &Task,
+) {
     let Order {
         stamp,
         settings,
         way,
+        ..
     } = order;
+    let stamp = *stamp;
+    let (layers, unread) = read_layers(files, order);
+    shared.say(Event::Layers {
+        stamp,
+        layers: layers.clone(),
+    });
     session.set_way(*way);
-    let refused = |problem: &SessionError| {
-        if !problem.is_cancelled() {
-            let message = problem.to_string();
-            shared.say(Event::Refused {
-                stamp: *stamp,
-                message,
-            });
-        }
-    };
     let surface = |outcome: Outcome, carried| {
         let outcome = Arc::new(outcome);
         shared.say(Event::Surface {
-            stamp: *stamp,
+            stamp,
             outcome: Arc::clone(&outcome),
             carried,
         });
@@ -258,20 +279,95 @@ fn serve(shared: &Shared, session: &mut Session, order: &Order, task: &Task) {
         // The run below says the same, or bears it.
         Err(_) => {}
     }
+    let refused = |message: String| {
+        let message = with_lines(order, &message);
+        shared.say(Event::Refused { stamp, message });
+    };
     let outcome = match session.run(settings, task) {
         Ok(outcome) => surface(outcome, false),
-        Err(problem) => return refused(&problem),
+        Err(problem) if problem.is_cancelled() => return,
+        Err(problem) => return refused(problem.to_string()),
     };
-    match checked(&outcome, session.sculpt(), settings, false, task) {
-        Ok((measures, findings)) => shared.say(Event::Checked {
-            stamp: *stamp,
-            measures: Box::new(measures),
-            findings,
-        }),
-        Err(problem) if task.checkpoint().is_ok() => shared.say(Event::Refused {
-            stamp: *stamp,
-            message: problem.to_string(),
-        }),
-        Err(_) => {}
+    let rest = Rest {
+        spec: order.job.spec(),
+        layers: if unread.is_empty() { &layers } else { &[] },
+        yardstick: false,
+    };
+    let done = completed(&outcome, session.sculpt(), settings, &rest, task, |_| {});
+    let (mut done, stopped) = match done {
+        Ok(done) => (done, None),
+        // What fails once the order is dropped is of no interest.
+        Err(_) if task.checkpoint().is_err() => return,
+        Err(Stopped { problem, so_far }) => match so_far {
+            Some(done) => (*done, Some(problem)),
+            None => return refused(problem.to_string()),
+        },
+    };
+    let told = unread.iter().map(|unread| of_file(order, unread));
+    told.chain(stopped.map(|problem| of_problem(order, &problem)))
+        .for_each(|finding| done.findings.push(finding));
+    let done = Arc::new(done);
+    shared.say(Event::Completed { stamp, done });
+}
+
+/// The layers that can be read, and why others can't.
+fn read_layers(files: &mut LayerFiles, order: &Order) -> (Vec<Layer>, Vec<LayerFileError>) {
+    if order.reads_layers {
+        files.forget();
+    }
+    let (mut layers, mut unread) = (Vec::new(), Vec::new());
+    for layer in files.each(&order.job, order.job.spec()) {
+        match layer {
+            Ok(layer) => layers.push(layer),
+            Err(problem) => unread.push(problem),
+        }
+    }
+    (layers, unread)
+}
+
+/// A message after the job file's name and the lines of what it names.
+fn with_lines(order: &Order, message: &str) -> String {
+    let place = places_named(order.job.spec(), file_name(order), message);
+    format!("{place}{message}")
+}
+
+fn file_name(order: &Order) -> String {
+    let name = order.job.path().file_name().unwrap_or_default();
+    name.to_string_lossy().into_owned()
+}
+
+/// A layer's file can't be used.
+fn of_file(order: &Order, problem: &LayerFileError) -> Finding {
+    let sentence = format!(
+        "{}:{}: {problem}. The surface wasn't cleared of layers.",
+        file_name(order),
+        problem.line
+    );
+    Finding::new("layer-file", Level::Fail, sentence)
+}
+
+/// The end of the job that isn't reached.
+fn of_problem(order: &Order, problem: &CompleteError) -> Finding {
+    let said = with_lines(order, &problem.to_string());
+    match problem {
+        CompleteError::Finish(problem) => {
+            let said = match (problem, order.job.line_of("lining", "thickness")) {
+                (FinishError::Lining(_), Some(line)) => {
+                    format!("{}:{line}: {problem}", file_name(order))
+                }
+                _ => said,
+            };
+            let sentence = format!("{said}. The surface is shown without all that comes after it.");
+            let finding = Finding::new("trim-refused", Level::Fail, sentence);
+            let at = match problem {
+                FinishError::Trim(trim) => trim.at(),
+                FinishError::Check(_) | FinishError::Lining(_) => None,
+            };
+            at.map_or(finding.clone(), |at| finding.at(Place::Point { at }))
+        }
+        CompleteError::Check(_) | CompleteError::Layers(_) => {
+            let sentence = format!("{said}. The surface is shown as it was before.");
+            Finding::new("not-completed", Level::Fail, sentence)
+        }
     }
 }

@@ -8,21 +8,35 @@ mod ball;
 use std::sync::mpsc::{Receiver, channel};
 
 use base::Task;
-use loopwright_session::{Event, Order, Outcome, Session, Settings, Way, Worker};
+use files::JobFile;
+use loopwright_session::{
+    Completed, Event, LayerFiles, Order, Outcome, Rest, Session, Settings, Way, Worker,
+};
 
 use ball::{ring, sculpt, settings};
 
 fn order(stamp: u64, settings: Settings) -> Order {
-    Order {
+    let text = "job = 1\n[sculpt]\nfile = 'ball.ply'\n";
+    order_of(
         stamp,
         settings,
+        JobFile::parse("ball.toml".as_ref(), text).unwrap(),
+    )
+}
+
+fn order_of(stamp: u64, settings: Settings, job: JobFile) -> Order {
+    Order {
+        stamp,
+        job,
+        settings,
         way: Way::default(),
+        reads_layers: false,
     }
 }
 
 fn started() -> (Worker, Receiver<()>) {
     let (sender, bell) = channel();
-    let worker = Worker::start(sculpt(), move || {
+    let worker = Worker::start(sculpt(), LayerFiles::default(), move || {
         // The test may be over.
         let _ = sender.send(());
     });
@@ -46,7 +60,8 @@ fn stamp_of(event: &Event) -> u64 {
     match event {
         Event::Progress { stamp, .. }
         | Event::Surface { stamp, .. }
-        | Event::Checked { stamp, .. }
+        | Event::Layers { stamp, .. }
+        | Event::Completed { stamp, .. }
         | Event::Refused { stamp, .. } => *stamp,
     }
 }
@@ -72,7 +87,7 @@ fn surfaces_are_those_of_a_plain_run_whatever_came_before() {
         worker.submit(order(stamp, settings.clone()));
         let events = until_idle(&worker, &bell);
         assert!(events.iter().all(|e| stamp_of(e) == stamp));
-        assert!(events.iter().any(|e| matches!(e, Event::Checked { .. })));
+        assert!(events.iter().any(|e| matches!(e, Event::Completed { .. })));
         let plain = Session::new(sculpt())
             .run(&settings, &Task::default())
             .unwrap();
@@ -141,4 +156,97 @@ fn dropping_it_ends_what_is_under_way() {
     drop(worker);
     // The thread is gone, and with it the other end of the bell.
     while bell.recv().is_ok() {}
+}
+
+/// A job on the ball: open above a height, with a trim there and a layer under it.
+fn garment_job(folder: &std::path::Path, thickness: f64) -> JobFile {
+    let brim = ring("brim", 5.0, Some(16));
+    let points: Vec<[f64; 3]> = brim.points.iter().map(|p| p.to_array()).collect();
+    let text = format!(
+        "job = 1\n[sculpt]\nfile = 'ball.ply'\n[density]\nfaces = 300\nadapt = 0\n\
+         [[guide]]\nname = 'brim'\nkind = 'opening'\ncount = 16\npoints = {points:?}\n\
+         [[trim]]\nname = 'band'\nkind = 'hem'\nside = 'beyond'\nguide = 'brim'\n\
+         height = 1.0\nthickness = {thickness}\n\
+         [[layer]]\nname = 'lamp'\nfile = 'lamp.ply'\nclearance = 0.1\n"
+    );
+    JobFile::parse(&folder.join("ball.toml"), &text).unwrap()
+}
+
+fn completed(events: &[Event]) -> &Completed {
+    let mut all = events.iter().rev().filter_map(|event| match event {
+        Event::Completed { done, .. } => Some(&**done),
+        _ => None,
+    });
+    all.next().unwrap()
+}
+
+fn has(done: &Completed, code: &str) -> bool {
+    done.findings.iter().any(|finding| finding.code == code)
+}
+
+#[test]
+fn the_end_of_the_job_is_that_of_the_command_line_and_what_cant_be_had_is_told() {
+    let folder = std::env::temp_dir().join(format!("loopwright-end-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).unwrap();
+    let (worker, bell) = started();
+    let run = |stamp, job: &JobFile, reads_layers| {
+        let settings = loopwright_session::settings_of(job, job.spec()).unwrap();
+        worker.submit(Order {
+            reads_layers,
+            ..order_of(stamp, settings, job.clone())
+        });
+        until_idle(&worker, &bell)
+    };
+    // Without its layer's file the surface has its trim and isn't cleared.
+    let job = garment_job(&folder, 0.2);
+    let events = run(1, &job, false);
+    let done = completed(&events);
+    let plain = surface(&events).surface.clone();
+    assert!(done.surface.quads.len() > plain.quads.len() && done.layered.is_none());
+    assert!(has(done, "layer-file") && !done.findings.is_ready());
+    // A ball of 10.05 is in its way.
+    let mut lamp = demo::sphere(3_000);
+    lamp.positions.iter_mut().for_each(|p| *p *= 1.005);
+    std::fs::write(folder.join("lamp.ply"), files::ply_bytes(&lamp)).unwrap();
+    let events = run(2, &job, true);
+    let done = completed(&events);
+    assert!(done.layered.is_some() && has(done, "layer-met") && !has(done, "layer-file"));
+
+    let settings = loopwright_session::settings_of(&job, job.spec()).unwrap();
+    let outcome = Session::new(sculpt())
+        .run(&settings, &Task::default())
+        .unwrap();
+    let layers = loopwright_session::layers_of(&job, job.spec()).unwrap();
+    let rest = Rest {
+        spec: job.spec(),
+        layers: &layers,
+        yardstick: false,
+    };
+    let mut steps = Vec::new();
+    let alone = loopwright_session::completed(
+        &outcome,
+        &sculpt(),
+        &settings,
+        &rest,
+        &Task::default(),
+        |step| steps.push(step),
+    );
+    assert_eq!(alone.unwrap().surface, done.surface);
+    assert_eq!(steps, ["check", "finish", "layers", "check"]);
+
+    // A trim that can't be had: the plain surface, and why, with its line and place.
+    let thick = garment_job(&folder, 30.0);
+    let events = run(3, &thick, false);
+    let done = completed(&events);
+    assert_eq!(done.surface, plain);
+    let told = done
+        .findings
+        .iter()
+        .find(|f| f.code == "trim-refused")
+        .unwrap();
+    let line = thick.spec().trims[0].line;
+    let place = format!("ball.toml:{line}: trim 'band'");
+    assert!(told.sentence.starts_with(&place), "{}", told.sentence);
+    assert_eq!(told.places.len(), 1);
+    std::fs::remove_dir_all(&folder).unwrap();
 }

@@ -5,7 +5,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use engine::model::Sculpt;
 use glam::DVec2;
 use render::{Camera, Item, Offscreen, Slot, View};
-use session::{Event, Order, Settings, Way, Worker};
+use session::{Document, Event, LayerFiles, Order, Settings, Way, Worker};
 
 use crate::clock::{line, median, timed};
 use crate::coat::Coat;
@@ -90,15 +90,19 @@ pub fn pen_up(coat: &Coat, sculpt: &Sculpt, runs: usize) {
 /// Seconds from an order to its first surface and to its last, on a desk that shows another already.
 fn wait(sculpt: &Sculpt, before: &Settings, after: &Settings) -> [f64; 2] {
     let (bell, ring): (Sender<()>, Receiver<()>) = channel();
-    let worker = Worker::start(sculpt.clone(), move || {
+    let worker = Worker::start(sculpt.clone(), LayerFiles::default(), move || {
         // Nobody listens at the end.
         let _ = bell.send(());
     })
     .expect("a thread");
+    // A job without trims and layers.
+    let (document, _) = Document::for_sculpt("coat.ply".as_ref()).expect("a job");
     let order = |stamp: u64, settings: &Settings| Order {
         stamp,
+        job: document.file().clone(),
         settings: settings.clone(),
         way: Way::default(),
+        reads_layers: false,
     };
     let until = |done: &mut dyn FnMut(&Event) -> bool| {
         loop {
@@ -109,7 +113,7 @@ fn wait(sculpt: &Sculpt, before: &Settings, after: &Settings) -> [f64; 2] {
         }
     };
     worker.submit(order(1, before));
-    until(&mut |event| matches!(event, Event::Checked { stamp: 1, .. }));
+    until(&mut |event| matches!(event, Event::Completed { stamp: 1, .. }));
     let mut first = None;
     let ((), last) = timed(|| {
         worker.submit(order(2, after));

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use session::{Changed, Watched};
+use session::Changed;
 
 use crate::desk::Desk;
 use crate::opening::Start;
@@ -12,7 +12,6 @@ impl Desk {
         if let Some(job) = &mut self.job {
             match job.document.save() {
                 Ok(()) => {
-                    job.watched.wrote(&job.document);
                     self.word = Some((
                         format!("Saved as {}.", job.document.path().display()),
                         false,
@@ -28,7 +27,9 @@ impl Desk {
         if let Some(job) = &mut self.job {
             match job.document.save_as(path) {
                 Ok(()) => {
-                    job.watched = Watched::of(&job.document);
+                    if let Some(lookout) = &job.lookout {
+                        lookout.follow(job.document.file());
+                    }
                     let words = format!("Saved as {}.", job.document.path().display());
                     self.word = Some((words, false));
                 }
@@ -48,6 +49,7 @@ impl Desk {
             return self.open_file(&path);
         }
         job.ordered.clear();
+        job.reads_layers = changed.contains(&Changed::Layer);
         if changed.contains(&Changed::Job)
             && let Err(problem) = job.document.reload()
         {

@@ -7,13 +7,23 @@ use session::draw::free_name;
 use crate::desk::Desk;
 
 impl Desk {
+    /// Takes the picked guide away, and with it the trims that have no place without it.
     pub(crate) fn delete_picked(&mut self) {
-        if let Some(name) = self.picked.clone()
-            && self.change(format!("Delete '{name}'"), |spec| {
-                spec.guides.retain(|g| g.name != name)
-            })
-        {
+        let Some(name) = self.picked.clone() else {
+            return;
+        };
+        let mut trims = 0;
+        if self.change(format!("Delete '{name}'"), |spec| {
+            spec.guides.retain(|g| g.name != name);
+            let before = spec.trims.len();
+            spec.trims.retain(|t| t.guide != name);
+            trims = before - spec.trims.len();
+        }) {
             self.pick(None);
+            if trims > 0 {
+                let word = format!("The trim at '{name}' went with it: Undo brings both back.");
+                self.word = Some((word, false));
+            }
         }
     }
 

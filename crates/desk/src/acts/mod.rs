@@ -1,10 +1,13 @@
 //! What the artist does, whether by pen, key or button.
 
 mod files;
+mod garment;
 mod guides;
 mod keys;
 mod places;
 mod strokes;
+
+pub(crate) use garment::round_length;
 
 use ::files::{JobError, JobSpec};
 

@@ -8,6 +8,7 @@ use mesh::DVec3;
 use session::HoldingError;
 use session::draw::{Painted, Ray, free_name};
 
+use super::strokes::TRIMS_ARE_WOVEN;
 use crate::desk::Desk;
 use crate::hand::Hand;
 use crate::view::LoopGrip;
@@ -91,7 +92,15 @@ impl Desk {
         let (Some(outcome), Some(quads)) = (&job.outcome, &job.quads) else {
             return;
         };
-        let region = engine::hold::Region::Quads(quads.under_all(rays));
+        let mut painted = quads.under_all(rays);
+        let all = painted.len();
+        painted.retain(|&quad| !job.is_of_trim(quad));
+        if painted.is_empty() && all > 0 {
+            self.word = Some((TRIMS_ARE_WOVEN.to_owned(), true));
+            return;
+        }
+        let surface = job.own_part();
+        let region = engine::hold::Region::Quads(painted);
         let file = job.document.file();
         let named = |n: u32| format!("held {n}");
         let known = &file.spec().holds;
@@ -99,7 +108,7 @@ impl Desk {
             .map(named)
             .filter(|name| known.iter().all(|h| h.name != *name));
         let ready = free.find_map(|name| {
-            let ready = session::holding(file, &outcome.surface, &region, outcome.plane, &name);
+            let ready = session::holding(file, &surface, &region, outcome.plane, &name);
             // The file of a hold that was taken back is left alone.
             (!matches!(ready, Err(HoldingError::Taken { .. }))).then_some(ready)
         });

@@ -12,6 +12,9 @@ use crate::view::{Drag, Grip, LoopGrip};
 /// How strongly lines are smoothed.
 const SMOOTH: f64 = 0.4;
 
+/// Why the pen does nothing on what isn't the run's own surface.
+pub(super) const TRIMS_ARE_WOVEN: &str = "This is a trim or the lining: it is made anew each time, from its numbers. Change those in the list of trims or in the job; its quads can't be held or changed by hand.";
+
 impl Desk {
     /// Goes on while a drag lasts.
     pub(crate) fn dragging(&mut self, modifiers: Modifiers) {
@@ -91,6 +94,8 @@ impl Desk {
                     self.draw(kind, &drag.path);
                 } else if hand.paints() {
                     self.paint(&drag.path);
+                } else if let Some(&first) = drag.path.first() {
+                    self.say_if_trim(first);
                 }
             }
             (Some(Grip::Guide { name, .. }), _) => self.pick(Some(name.clone())),
@@ -134,7 +139,7 @@ impl Desk {
             }
             Hand::Loops => {
                 let Some(grip) = job.loop_under(&ray) else {
-                    return;
+                    return self.say_if_trim(pixel);
                 };
                 if modifiers.shift {
                     let LoopGrip { on: at, along, .. } = grip;
@@ -157,7 +162,15 @@ impl Desk {
                 }
             }
             Hand::BarPoles | Hand::Density | Hand::Hold => self.paint(&[pixel]),
-            Hand::Nudge => {}
+            Hand::Nudge => self.say_if_trim(pixel),
+        }
+    }
+
+    /// Says why nothing can be done by hand, where a trim lies under a pixel of the picture.
+    fn say_if_trim(&mut self, pixel: DVec2) {
+        let ray = self.view.ray(pixel);
+        if self.hand.needs_surface() && self.job.as_ref().is_some_and(|j| j.is_trim_under(&ray)) {
+            self.word = Some((TRIMS_ARE_WOVEN.to_owned(), true));
         }
     }
 

@@ -16,6 +16,8 @@ pub(crate) enum FileWish {
     Open,
     /// To write the job.
     SaveAs,
+    /// To add a mesh as a layer.
+    Layer,
 }
 
 /// A file being chosen.
@@ -60,7 +62,7 @@ impl FileSheet {
                     }
                     if is_folder {
                         self.folders.push(name);
-                    } else if can_open(&name) {
+                    } else if can_open(&name) && !(self.wish == FileWish::Layer && is_job(&name)) {
                         self.files.push(name);
                     }
                 }
@@ -86,6 +88,11 @@ impl FileSheet {
     }
 }
 
+fn is_job(name: &str) -> bool {
+    let kind = Path::new(name).extension();
+    kind.is_some_and(|kind| kind.eq_ignore_ascii_case("toml"))
+}
+
 fn can_open(name: &str) -> bool {
     let kind = Path::new(name).extension().and_then(|e| e.to_str());
     kind.is_some_and(|kind| KINDS.contains(&kind.to_ascii_lowercase().as_str()))
@@ -95,7 +102,7 @@ impl Desk {
     /// Begins to ask for a file, in the job's folder.
     pub(crate) fn ask_file(&mut self, wish: FileWish) {
         let path = self.job.as_ref().map(|job| job.document.path());
-        if wish == FileWish::SaveAs && path.is_none() {
+        if wish != FileWish::Open && path.is_none() {
             return;
         }
         let folder = path.and_then(Path::parent).unwrap_or(Path::new(""));
@@ -105,7 +112,7 @@ impl Desk {
             folder
         });
         let name = match wish {
-            FileWish::Open => String::new(),
+            FileWish::Open | FileWish::Layer => String::new(),
             FileWish::SaveAs => path
                 .and_then(Path::file_name)
                 .map_or_else(String::new, |n| n.to_string_lossy().into_owned()),
@@ -121,6 +128,7 @@ impl Desk {
         let title = match sheet.wish {
             FileWish::Open => "Open a job or a sculpt",
             FileWish::SaveAs => "Save the job as",
+            FileWish::Layer => "Add a layer",
         };
         let (mut stays, mut taken) = (true, false);
         Window::new(title)
@@ -142,6 +150,7 @@ impl Desk {
                     let word = match sheet.wish {
                         FileWish::Open => "Open it",
                         FileWish::SaveAs => "Write it",
+                        FileWish::Layer => "Add it",
                     };
                     let can = sheet.chosen().is_some();
                     taken |= ui.add_enabled(can, egui::Button::new(word)).clicked();
@@ -151,9 +160,12 @@ impl Desk {
         stays &= !ctx.input(|i| i.key_pressed(egui::Key::Escape));
         match sheet.chosen().filter(|_| taken) {
             Some(path) if path.is_dir() => sheet.go(path),
-            Some(path) if sheet.wish == FileWish::Open => {
+            Some(path) if sheet.wish != FileWish::SaveAs => {
                 if path.is_file() {
-                    self.open_file(&path);
+                    match sheet.wish {
+                        FileWish::Layer => self.add_layer(&path),
+                        FileWish::Open | FileWish::SaveAs => self.open_file(&path),
+                    }
                     return;
                 }
                 sheet.trouble = Some(format!("'{}' isn't there.", path.display()));

@@ -25,18 +25,19 @@ impl Desk {
             ui.label(refusal);
             ui.label("The last surface stays.");
         }
-        if let (Some(outcome), Some(_)) = (&job.outcome, &job.measures) {
-            let failed = job.checks.count(Level::Fail);
+        let all = job.findings();
+        if let (Some(outcome), Some(done)) = (&job.outcome, &job.done) {
+            let failed = all.iter().filter(|f| f.level == Level::Fail).count();
             let word = match failed {
                 0 => "Ready: every check holds.".to_owned(),
                 1 => "Not ready: a check fails.".to_owned(),
                 n => format!("Not ready: {n} checks fail."),
             };
             ui.strong(word);
-            let (quads, poles) = (outcome.surface.quads.len(), outcome.poles.len());
+            let (quads, poles) = (done.surface.quads.len(), outcome.poles.len());
             ui.label(format!("{quads} quads, {poles} poles."));
         }
-        let findings: Vec<Finding> = job.findings().into_iter().take(MOST).cloned().collect();
+        let findings: Vec<Finding> = all.into_iter().take(MOST).cloned().collect();
         let mut go = None;
         for (i, finding) in findings.iter().enumerate() {
             let word = match finding.level {

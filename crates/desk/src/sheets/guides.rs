@@ -147,6 +147,9 @@ impl Desk {
             for guide in spec.guides.iter_mut().filter(|g| g.name == old) {
                 guide.name = new.to_owned();
             }
+            for trim in spec.trims.iter_mut().filter(|t| t.guide == old) {
+                trim.guide = new.to_owned();
+            }
             for area in &mut spec.keep_outs {
                 if let files::KeepOutPlace::Guide { guide, .. } = &mut area.place
                     && guide == old

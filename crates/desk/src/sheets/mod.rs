@@ -1,15 +1,19 @@
 //! Panels around the view.
 
 mod bar;
+mod fields;
 mod file;
 mod findings;
 mod foot;
 mod guides;
 mod help;
+mod layers;
 mod part;
 mod places;
+mod trims;
 
 pub(crate) use file::{FileSheet, FileWish};
+pub(crate) use trims::openings;
 
 use egui::{Panel, ScrollArea, Ui};
 
@@ -26,6 +30,10 @@ impl Desk {
             .show(ui, |ui| {
                 ScrollArea::vertical().show(ui, |ui| {
                     self.guide_sheet(ui);
+                    ui.separator();
+                    self.trim_sheet(ui);
+                    ui.separator();
+                    self.layer_sheet(ui);
                     ui.separator();
                     self.place_sheet(ui);
                 });

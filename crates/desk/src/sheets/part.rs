@@ -111,26 +111,16 @@ impl Desk {
 
     fn looks(&mut self, ui: &mut Ui) {
         let view = &mut self.view;
-        for (name, shown) in [("Sculpt", &mut view.sculpt), ("Surface", &mut view.surface)] {
-            ui.horizontal(|ui| {
-                ui.label(name);
-                for (how, word) in Shown::ALL {
-                    let button = egui::Button::selectable(*shown == how, word);
-                    let response = ui.add(button);
-                    response.widget_info(|| {
-                        let label = format!("{name} {word}");
-                        egui::WidgetInfo::selected(
-                            egui::Role::RadioButton,
-                            true,
-                            *shown == how,
-                            label,
-                        )
-                    });
-                    if response.clicked() {
-                        *shown = how;
-                    }
-                }
-            });
+        how_shown(ui, "Sculpt", "", &mut view.sculpt);
+        how_shown(ui, "Surface", "", &mut view.surface);
+        for (i, layer) in view.layers.iter_mut().enumerate() {
+            let name = format!("Layer {}", layer.name);
+            how_shown(
+                ui,
+                &name,
+                crate::palette::of_layer(i).words,
+                &mut layer.shown,
+            );
         }
         ui.checkbox(&mut view.through, "Hidden guides show through");
         ui.horizontal_wrapped(|ui| {
@@ -160,4 +150,24 @@ impl Desk {
             };
         }
     }
+}
+
+/// A row to show something whole, as a ghost, or not; `tip` says how it looks.
+fn how_shown(ui: &mut Ui, name: &str, tip: &str, shown: &mut Shown) {
+    ui.horizontal_wrapped(|ui| {
+        let label = ui.label(name);
+        if !tip.is_empty() {
+            label.on_hover_text(tip);
+        }
+        for (how, word) in Shown::ALL {
+            let response = ui.add(egui::Button::selectable(*shown == how, word));
+            response.widget_info(|| {
+                let label = format!("{name} {word}");
+                egui::WidgetInfo::selected(egui::Role::RadioButton, true, *shown == how, label)
+            });
+            if response.clicked() {
+                *shown = how;
+            }
+        }
+    });
 }

@@ -6,15 +6,16 @@ mod show;
 
 pub(crate) use pointer::{Grip, LoopGrip};
 
+use std::sync::Arc;
 use std::time::{Duration, Instant};
 
 use egui::{Pos2, Rect, TextureId, pos2};
 use engine::model::Sculpt;
 use glam::DVec2;
-use mesh::{DVec3, TriMesh};
+use mesh::{DVec3, QuadMesh, TriMesh};
 use render::{Camera, Scene};
-use session::Outcome;
 use session::draw::Snap;
+use session::{Layer, LayerSide};
 
 /// How long what changed in a surface is lit up.
 const FRESH: Duration = Duration::from_millis(1600);
@@ -41,19 +42,21 @@ impl Shown {
     ];
 }
 
+/// A layer in the view.
+pub(crate) struct LayerView {
+    pub name: String,
+    pub shown: Shown,
+    /// Shares its arrays with the layer that the surface is cleared of.
+    sculpt: Sculpt,
+}
+
 /// What of the scene must be brought up to date.
 #[derive(Clone, Copy, Debug, Default)]
 struct Stale {
     sculpt: bool,
+    layers: bool,
     surface: bool,
     guides: bool,
-}
-
-/// A mesh with normals, as the renderer takes it.
-struct Triangles {
-    positions: Vec<[f32; 3]>,
-    normals: Vec<[f32; 3]>,
-    triangles: Vec<[u32; 3]>,
 }
 
 /// A drag on the view.
@@ -70,6 +73,8 @@ pub struct View {
     pub(crate) camera: Camera,
     pub(crate) sculpt: Shown,
     pub(crate) surface: Shown,
+    /// Layers of the job, in its order.
+    pub(crate) layers: Vec<LayerView>,
     /// Whether guides behind something show faintly.
     pub(crate) through: bool,
     pub(crate) drag: Option<Drag>,
@@ -83,10 +88,15 @@ pub struct View {
     pixels_per_point: f32,
     bounds: (DVec3, DVec3),
     stale: Stale,
-    fine: Option<Triangles>,
-    light: Option<Triangles>,
+    /// The sculpt, and a lighter one to turn, until they are in the scene.
+    fine: Option<Sculpt>,
+    light: Option<TriMesh>,
+    /// Whether there is a lighter sculpt.
+    has_light: bool,
     /// Quads of the surface before, and until when others are lit up.
     fresh: Option<(show::Shapes, Instant)>,
+    /// Slots of layers in the scene.
+    layer_slots: usize,
     turning: bool,
     /// Half the mean length of the surface's edges, model units.
     half_a_quad: f32,
@@ -103,6 +113,7 @@ impl Default for View {
             camera: Camera::default(),
             sculpt: Shown::Full,
             surface: Shown::Full,
+            layers: Vec::new(),
             through: true,
             drag: None,
             brush: BRUSH.0,
@@ -114,7 +125,9 @@ impl Default for View {
             stale: Stale::default(),
             fine: None,
             light: None,
+            has_light: false,
             fresh: None,
+            layer_slots: 0,
             turning: false,
             half_a_quad: 0.0,
             scene: None,
@@ -127,20 +140,14 @@ impl Default for View {
 
 impl View {
     /// Shows another sculpt, whole.
-    pub(crate) fn show_sculpt(&mut self, sculpt: &Sculpt, light: Option<&TriMesh>) {
+    pub(crate) fn show_sculpt(&mut self, sculpt: &Sculpt, light: Option<TriMesh>) {
         self.bounds = sculpt.mesh.bounds().unwrap_or((DVec3::ZERO, DVec3::ONE));
-        self.fine = Some(Triangles {
-            positions: sculpt.mesh.positions.iter().map(|p| p.to_array()).collect(),
-            normals: sculpt.normals.iter().map(|n| n.to_array()).collect(),
-            triangles: sculpt.mesh.triangles.clone(),
-        });
-        self.light = light.map(|mesh| Triangles {
-            positions: mesh.positions.iter().map(|p| p.to_array()).collect(),
-            normals: show::normals(mesh),
-            triangles: mesh.triangles.clone(),
-        });
+        self.fine = Some(sculpt.clone());
+        self.has_light = light.is_some();
+        self.light = light;
         self.stale = Stale {
             sculpt: true,
+            layers: false,
             surface: true,
             guides: true,
         };
@@ -149,11 +156,53 @@ impl View {
     }
 
     /// The surface is another; quads that weren't in the one before are lit up for a moment.
-    pub(crate) fn surface_changed(&mut self, before: Option<&Outcome>) {
+    pub(crate) fn surface_changed(&mut self, before: Option<&QuadMesh>) {
         self.stale.surface = true;
         self.stale.guides = true;
-        let before = before.map(|outcome| show::shapes(&outcome.surface));
+        let before = before.map(show::shapes);
         self.fresh = before.map(|before| (before, Instant::now()));
+    }
+
+    /// Shows a job's layers, those that were shown already as they were.
+    pub(crate) fn show_layers(&mut self, layers: &[Layer]) {
+        let same = |(old, new): (&LayerView, &Layer)| {
+            old.name == new.name && Arc::ptr_eq(&old.sculpt.mesh, &new.mesh.mesh)
+        };
+        if self.layers.len() == layers.len() && self.layers.iter().zip(layers).all(same) {
+            return;
+        }
+        let view = |layer: &Layer| {
+            let old = self.layers.iter().find(|old| old.name == layer.name);
+            // What lies over the surface would hide it.
+            let first = match layer.side {
+                LayerSide::Under => Shown::Full,
+                LayerSide::Over => Shown::Ghost,
+            };
+            LayerView {
+                name: layer.name.clone(),
+                shown: old.map_or(first, |old| old.shown),
+                sculpt: layer.mesh.clone(),
+            }
+        };
+        self.layers = layers.iter().map(view).collect();
+        self.stale.layers = true;
+    }
+
+    /// A layer is called otherwise: how it is shown stays.
+    pub(crate) fn rename_layer(&mut self, old: &str, new: &str) {
+        if let Some(layer) = self.layers.iter_mut().find(|layer| layer.name == old) {
+            layer.name = new.to_owned();
+        }
+    }
+
+    /// Middle and radius of a ball that holds everything.
+    pub(crate) fn ball(&self) -> (DVec3, f64) {
+        let layers = self.layers.iter();
+        let layers = layers.filter_map(|layer| layer.sculpt.mesh.bounds());
+        let (low, high) = layers.fold(self.bounds, |(low, high), bounds| {
+            (low.min(bounds.0), high.max(bounds.1))
+        });
+        ((low + high) / 2.0, (high - low).length() / 2.0)
     }
 
     /// Guides, marks or what is picked changed.

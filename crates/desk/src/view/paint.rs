@@ -54,7 +54,7 @@ impl Desk {
             ui.ctx().request_repaint_after(super::FRESH / 4);
         }
         let size = view.size();
-        let (low, high) = view.bounds;
+        let (centre, radius) = view.ball();
         let was = view.shown_size;
         let pixels = [size.x.round() as u32, size.y.round() as u32];
         let drawn = scene.render(&render::View {
@@ -62,8 +62,8 @@ impl Desk {
             size: pixels,
             scale: view.pixels_per_point,
             ground: colours.ground,
-            centre: (low + high) / 2.0,
-            radius: (high - low).length() / 2.0,
+            centre,
+            radius,
         });
         if let Some(picture) = scene.picture().filter(|_| drawn && was != pixels) {
             let mut renderer = state.renderer.write();

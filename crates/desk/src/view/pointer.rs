@@ -162,7 +162,9 @@ impl Desk {
             Hand::Nudge => {
                 let surface = &job.outcome.as_ref()?.surface;
                 let found = job.quads.as_ref()?.under(&ray)?;
-                Some(Grip::Vertex(surface.positions[found.vertex as usize]))
+                let own = surface.quads.get(found.quad as usize)?;
+                own.contains(&found.vertex)
+                    .then(|| Grip::Vertex(surface.positions[found.vertex as usize]))
             }
             Hand::Loops => job.loop_under(&ray).map(Grip::Loop),
             _ => None,
@@ -235,16 +237,33 @@ impl Job {
         Some((self.document.spec().guides.get(found.guide)?, found.at))
     }
 
+    /// Whether a trim's quad is what lies under a ray: hands change the run's own surface.
+    pub(crate) fn is_trim_under(&self, ray: &Ray) -> bool {
+        let found = self.quads.as_ref().and_then(|quads| quads.under(ray));
+        found.is_some_and(|found| self.is_of_trim(found.quad))
+    }
+
+    /// Whether a quad of the surface that is shown is a trim's.
+    pub(crate) fn is_of_trim(&self, quad: u32) -> bool {
+        let own = self.outcome.as_ref().map_or(0, |o| o.surface.quads.len());
+        quad as usize >= own
+    }
+
+    /// The loop under a ray, where it lies before layers move it: edits are played there.
     pub(crate) fn loop_under(&self, ray: &Ray) -> Option<LoopGrip> {
         let surface = &self.outcome.as_ref()?.surface;
         let found = self.quads.as_ref()?.under(ray)?;
-        let corners = surface.quads[found.quad as usize].map(|v| surface.positions[v as usize]);
+        let quad = surface.quads.get(found.quad as usize)?;
+        let shown = &self.surface()?.positions;
+        let moved = |v: u32| shown[v as usize] - surface.positions[v as usize];
+        let moved = quad.iter().map(|&v| moved(v)).sum::<DVec3>() / 4.0;
+        let corners = quad.map(|v| surface.positions[v as usize]);
         let corner = |k: usize| corners[(found.side + k) % 4];
         let (a, b) = (corner(0), corner(1));
         let along = (b - a).try_normalize()?;
         let normal = (corners[2] - corners[0]).cross(corners[3] - corners[1]);
         Some(LoopGrip {
-            at: found.at,
+            at: found.at - moved,
             on: (a + b) / 2.0,
             along,
             left: normal.cross(along).try_normalize()?,

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use engine::model::Plane;
-use mesh::{DVec3, QuadMesh, TriMesh, runs};
-use render::{Item, Look, Mark, Piece, Scene, Shape, Slot};
+use mesh::{DVec3, QuadMesh, TriMesh, Vec3, runs};
+use render::{Hatch, Item, Look, Mark, Piece, Scene, Shape, Slot};
 
 use super::{FRESH, Shown, View};
 use crate::desk::Job;
@@ -24,6 +24,12 @@ const LINES: Slot = Slot(10);
 const OPENINGS: Slot = Slot(11);
 const PLACES: Slot = Slot(12);
 const MARKED: Slot = Slot(13);
+const MET: Slot = Slot(14);
+
+/// Slot of a layer by its number: after all others, as many as there are.
+fn layer_slot(number: usize) -> Slot {
+    Slot(100 + number as u32)
+}
 
 /// Dashes tell kinds of guides apart without colour: rings have none, lines long ones, openings short ones.
 const DASHES: [(Slot, f32); 3] = [(GUIDES, 0.0), (LINES, 16.0), (OPENINGS, 5.0)];
@@ -64,15 +70,15 @@ pub(super) fn shapes(mesh: &QuadMesh) -> Shapes {
     mesh.quads.iter().map(|quad| shape(mesh, quad)).collect()
 }
 
-/// Unit vertex normals, weighted by area.
-pub(super) fn normals(mesh: &TriMesh) -> Vec<[f32; 3]> {
-    let mut sums = vec![DVec3::ZERO; mesh.positions.len()];
-    for (t, corners) in mesh.triangles.iter().enumerate() {
-        let normal = mesh.area_normal(t);
-        corners.iter().for_each(|&v| sums[v as usize] += normal);
-    }
-    let unit = |n: &DVec3| n.normalize_or_zero().as_vec3().to_array();
-    sums.iter().map(unit).collect()
+/// Hands triangles to the scene; nothing of them stays here.
+fn set_mesh(scene: &mut Scene, slot: Slot, mesh: &TriMesh, normals: &[Vec3]) {
+    let plain = |all: &[Vec3]| all.iter().map(|p| p.to_array()).collect::<Vec<_>>();
+    let item = Item::Mesh {
+        positions: &plain(&mesh.positions),
+        normals: &plain(normals),
+        triangles: &mesh.triangles,
+    };
+    scene.set(slot, &item);
 }
 
 fn single(p: DVec3) -> [f32; 3] {
@@ -110,18 +116,23 @@ impl View {
         colours: &Palette,
     ) -> bool {
         if std::mem::take(&mut self.stale.sculpt) {
-            for (slot, mesh) in [(FINE, &self.fine), (LIGHT, &self.light)] {
-                match mesh {
-                    Some(mesh) => scene.set(
-                        slot,
-                        &Item::Mesh {
-                            positions: &mesh.positions,
-                            normals: &mesh.normals,
-                            triangles: &mesh.triangles,
-                        },
-                    ),
-                    None => scene.clear(slot),
-                }
+            match self.fine.take() {
+                Some(sculpt) => set_mesh(scene, FINE, &sculpt.mesh, &sculpt.normals),
+                None => scene.clear(FINE),
+            }
+            match self.light.take() {
+                Some(mesh) => set_mesh(scene, LIGHT, &mesh, &mesh.vertex_normals()),
+                None => scene.clear(LIGHT),
+            }
+        }
+        if std::mem::take(&mut self.stale.layers) {
+            for (i, layer) in self.layers.iter().enumerate() {
+                let sculpt = &layer.sculpt;
+                set_mesh(scene, layer_slot(i), &sculpt.mesh, &sculpt.normals);
+            }
+            for i in self.layers.len()..std::mem::replace(&mut self.layer_slots, self.layers.len())
+            {
+                scene.clear(layer_slot(i));
             }
         }
         let lit = self
@@ -133,12 +144,13 @@ impl View {
         }
         if std::mem::take(&mut self.stale.surface) {
             self.set_surface(scene, job, colours);
-            let surface = job.and_then(|job| job.outcome.as_ref());
-            self.half_a_quad = surface.map_or(0.0, |outcome| half_a_quad(&outcome.surface));
+            let surface = job.and_then(Job::surface);
+            self.half_a_quad = surface.map_or(0.0, half_a_quad);
         }
         if std::mem::take(&mut self.stale.guides) {
             set_guides(scene, job, picked, colours);
         }
+        scene.set(MET, &Item::Marks(&self.met(job)));
         let marked: Vec<Mark> = self
             .marked
             .iter()
@@ -147,6 +159,21 @@ impl View {
         scene.set(MARKED, &Item::Marks(&marked));
         self.looks(scene, colours);
         lit
+    }
+
+    /// Where layers that are shown were in the surface's way.
+    fn met(&self, job: Option<&Job>) -> Vec<Mark> {
+        let layered = job.and_then(|job| job.done.as_ref()?.layered.as_ref());
+        let all = layered.into_iter().flat_map(|layered| &layered.met);
+        let shown = self.layers.iter().zip(all).enumerate();
+        let shown = shown.filter(|(_, (layer, _))| layer.shown != Shown::Hidden);
+        shown
+            .flat_map(|(i, (_, places))| {
+                let colour = palette::of_layer(i).faces[0];
+                let mark = move |&p: &DVec3| Mark::new(single(p), 12.0, colour, Shape::Triangle);
+                places.iter().map(mark)
+            })
+            .collect()
     }
 
     fn looks(&self, scene: &mut Scene, colours: &Palette) {
@@ -164,7 +191,7 @@ impl View {
         } else {
             0.0
         };
-        let light = self.turning && self.light.is_some();
+        let light = self.turning && self.has_light;
         for (slot, here) in [(FINE, !light), (LIGHT, light)] {
             scene.set_look(
                 slot,
@@ -187,6 +214,26 @@ impl View {
                 ..Look::default()
             },
         );
+        for (i, layer) in self.layers.iter().enumerate() {
+            let (shown, opacity) = of(layer.shown, 0.35);
+            let own = palette::of_layer(i);
+            let look = Look {
+                shown,
+                opacity,
+                colour: own.faces[0],
+                inside: own.faces[1],
+                // As deep as the surface: which of the two is nearer must be seen.
+                over,
+                hatch: Some(Hatch {
+                    degrees: own.strokes,
+                    apart: 7.0,
+                    width: 2.0,
+                    shade: 0.62,
+                }),
+                ..Look::default()
+            };
+            scene.set_look(layer_slot(i), look);
+        }
         let line = |shown, width, hidden| Look {
             shown,
             width,
@@ -210,17 +257,18 @@ impl View {
         scene.set_look(PLACES, line(true, 2.0, self.through));
         scene.set_look(POLES, line(surface_shown, 1.0, false));
         scene.set_look(WISHES, line(true, 2.0, self.through));
+        scene.set_look(MET, line(true, 1.0, true));
         scene.set_look(MARKED, line(true, 1.0, true));
     }
 
     fn set_surface(&self, scene: &mut Scene, job: Option<&Job>, colours: &Palette) {
-        let Some(outcome) = job.and_then(|job| job.outcome.as_ref()) else {
+        let shown = job.and_then(|job| Some((job.outcome.as_ref()?, job.surface()?)));
+        let Some((outcome, surface)) = shown else {
             [SURFACE, EDGES, POLES]
                 .into_iter()
                 .for_each(|slot| scene.clear(slot));
             return;
         };
-        let surface = &outcome.surface;
         let positions: Vec<[f32; 3]> = surface.positions.iter().map(|&p| single(p)).collect();
         let before = self.fresh.as_ref().map(|f| &f.0);
         let held = job.map_or_else(BTreeSet::new, |job| held_corners(job, outcome.plane));

@@ -134,6 +134,20 @@ pub enum TrimError {
     },
 }
 
+impl TrimError {
+    /// Where it can't be made, model units, where that is known.
+    pub fn at(&self) -> Option<[f64; 3]> {
+        match self {
+            Self::NotAnOpening { at, .. }
+            | Self::Direction { at, .. }
+            | Self::TooThick { at, .. }
+            | Self::Crosses { at, .. }
+            | Self::TooDeep { at, .. } => Some(*at),
+            _ => None,
+        }
+    }
+}
+
 fn place(at: &[f64; 3]) -> String {
     format!("({:.2}, {:.2}, {:.2})", at[0], at[1], at[2])
 }

@@ -5,6 +5,7 @@
 //! a side file beside the job ([`side`]), and a later [`Document::open`] offers it if the program
 //! ended without saving. The job file itself changes only by [`Document::save`].
 
+mod lookout;
 mod outside;
 mod side;
 
@@ -17,6 +18,7 @@ use std::sync::Arc;
 use files::{JobError, JobFile, JobSpec, WriteError};
 use thiserror::Error;
 
+pub use lookout::Lookout;
 pub use outside::{Changed, Watched};
 pub use side::Recovery;
 
@@ -122,6 +124,13 @@ impl Document {
     /// Whether the file holds what is here.
     pub fn is_saved(&self) -> bool {
         self.saved.as_deref() == Some(self.text())
+    }
+
+    /// Whether the job file holds what this document wrote or read last: if not, another program has
+    /// written it.
+    pub fn is_as_written(&self) -> bool {
+        let text = std::fs::read_to_string(self.path());
+        text.is_ok_and(|text| self.saved.as_deref() == Some(text.as_str()))
     }
 
     /// Changes what the job asks for, as one step; `label` is what menus call it. Answers whether

@@ -105,17 +105,23 @@ impl Watched {
         (watched, file)
     }
 
-    /// Takes note of the job file, and of files that the job names and that weren't watched: this
-    /// program wrote or named them.
-    pub fn wrote(&mut self, document: &Document) {
-        let file = document.file();
-        self.note(file.path(), Changed::Job);
+    /// Goes on with the job as it is now: takes note of files that it names and that weren't watched,
+    /// and of the job file if it is another. That this program wrote the job file is told as a change:
+    /// see [`Document::is_as_written`].
+    pub fn follow(&mut self, file: &JobFile) {
+        let job = watched_path(file.path());
+        self.files
+            .retain(|path, file| file.what != Changed::Job || *path == job);
         let mut fresh = named(file);
+        fresh.push((job, Changed::Job));
         fresh.retain(|(path, _)| !self.files.contains_key(path));
         for (path, what) in &fresh {
             self.note(path, *what);
         }
-        if fresh.iter().any(|(_, what)| *what != Changed::Hold) {
+        if fresh
+            .iter()
+            .any(|(_, what)| matches!(what, Changed::Sculpt | Changed::Layer))
+        {
             self.note_read_with(file);
         }
     }
@@ -147,7 +153,7 @@ impl Watched {
         if let Some(stamp) = Stamp::of(path) {
             file.reread(path, stamp);
         }
-        self.files.insert(path.to_owned(), file);
+        self.files.insert(watched_path(path), file);
     }
 
     /// What changed in content since it was last taken note of, and takes note of it. Files whose
@@ -189,7 +195,14 @@ fn named(file: &JobFile) -> Vec<(PathBuf, Changed)> {
     let layers = layers.map(|layer| (file.layer_path(layer), Changed::Layer));
     let sculpt = (file.sculpt_path(), Changed::Sculpt);
     // One file may be both: what is listed last is what is told of it.
-    layers.chain(holds).chain([sculpt]).collect()
+    let all = layers.chain(holds).chain([sculpt]);
+    all.map(|(path, what)| (watched_path(&path), what))
+        .collect()
+}
+
+/// A file's path as it is watched: the same whether the job names it from its folder or in full.
+fn watched_path(path: &Path) -> PathBuf {
+    std::path::absolute(path).unwrap_or_else(|_| path.to_owned())
 }
 
 fn hash(path: &Path) -> std::io::Result<u64> {

@@ -158,9 +158,71 @@ fn changes_outside_are_noticed_by_content() {
     assert!(document.text().contains("2400") && document.is_saved());
     document.undo();
     assert_eq!(document.text(), COAT);
+    // What is written here is told as well, and known for this document's own.
     document.save().unwrap();
-    watched.wrote(&document);
-    assert!(watched.look().is_empty());
+    watched.follow(document.file());
+    assert_eq!(watched.look(), [Changed::Job]);
+    assert!(document.is_as_written());
+    std::fs::write(&job, COAT.replace("1800", "2000")).unwrap();
+    assert!(!document.is_as_written());
+}
+
+#[test]
+fn saving_under_another_name_reads_no_sculpt() {
+    let folder = Folder::new("elsewhere");
+    let job = folder.job();
+    let sculpt = folder.0.join("oilskin.ply");
+    std::fs::write(&sculpt, "ply one").unwrap();
+    let (mut document, _) = Document::open(&job).unwrap();
+    let mut watched = Watched::of(&document);
+    // Were it read now, this change would be taken for what was there before.
+    std::fs::write(&sculpt, "ply two, longer").unwrap();
+    let jobs = folder.0.join("jobs");
+    std::fs::create_dir_all(&jobs).unwrap();
+    document.save_as(&jobs.join("coat.toml")).unwrap();
+    watched.follow(document.file());
+    // The job that was is no longer of interest.
+    std::fs::write(&job, "job = 1 # another").unwrap();
+    assert_eq!(watched.look(), [Changed::Sculpt]);
+}
+
+#[test]
+fn a_lookout_tells_of_changes_from_its_own_thread() {
+    let folder = Folder::new("lookout");
+    let job = folder.job();
+    std::fs::write(folder.0.join("oilskin.ply"), "ply one").unwrap();
+    let (mut document, _) = Document::open(&job).unwrap();
+    let (bell, rings) = std::sync::mpsc::channel();
+    let every = std::time::Duration::from_millis(5);
+    // Whole at once, so that no look meets half a file.
+    let write = |name: &str, text: &str| {
+        let fresh = folder.0.join("fresh");
+        std::fs::write(&fresh, text).unwrap();
+        std::fs::rename(&fresh, folder.0.join(name)).unwrap();
+    };
+    let lookout = Lookout::start(Watched::of(&document), every, move || {
+        // The test may be over.
+        let _ = bell.send(());
+    });
+    let lookout = lookout.unwrap();
+    // A file that the job comes to name is watched from then on.
+    std::fs::write(folder.0.join("cuff.obj"), "v 0 0 0").unwrap();
+    let hold = |spec: &mut JobSpec| {
+        spec.holds.push(files::HoldSpec {
+            name: "cuff".to_owned(),
+            file: "cuff.obj".into(),
+            line: 0,
+        });
+    };
+    document.change("Hold", hold).unwrap();
+    lookout.follow(document.file());
+    write("oilskin.ply", "ply two, longer");
+    rings.recv().unwrap();
+    assert_eq!(lookout.poll(), [Changed::Sculpt]);
+    write("cuff.obj", "v 0 0 0.5");
+    rings.recv().unwrap();
+    assert_eq!(lookout.poll(), [Changed::Hold]);
+    assert!(lookout.poll().is_empty());
 }
 
 #[test]
@@ -220,8 +282,7 @@ fn everything_that_a_job_names_is_watched_and_a_broken_job_by_itself() {
     let (mut document, _) = Document::open(&job).unwrap();
     let other = |spec: &mut files::JobSpec| spec.sculpt.file = "gloves.gltf".into();
     document.change("Take another sculpt", other).unwrap();
-    document.save().unwrap();
-    watched.wrote(&document);
+    watched.follow(document.file());
     write("gloves.bin", "1234");
     assert_eq!(watched.look(), [Changed::Sculpt]);
 

@@ -4,103 +4,15 @@
 // A panic is how a test fails.
 #![allow(clippy::unwrap_used)]
 
-use std::path::{Path, PathBuf};
-use std::time::Duration;
+mod garment;
+mod support;
 
 use egui::{Modifiers, Pos2, Vec2};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable as _;
 use loopwright_desk::{Desk, Start};
 use mesh::DVec3;
-
-/// Frames, 20 ms apart, after which the desk counts as hanging.
-const PATIENCE: usize = 6_000;
-
-/// A folder of its own with the coat's sculpt and job.
-struct Folder(PathBuf);
-
-impl Folder {
-    fn new(name: &str) -> Self {
-        let path =
-            std::env::temp_dir().join(format!("loopwright-desk-{}-{name}", std::process::id()));
-        std::fs::create_dir_all(&path).unwrap();
-        let options = demo::DemoOptions {
-            triangles: 60_000,
-            ..demo::DemoOptions::default()
-        };
-        let coat = demo::coat(&options, &base::Task::default()).unwrap();
-        std::fs::write(path.join("oilskin.ply"), files::ply_bytes(&coat.mesh)).unwrap();
-        let mut spec = files::JobSpec::new("oilskin coat", "oilskin.ply");
-        spec.symmetry.plane = files::PlaneSpec::X;
-        spec.set_faces(900).unwrap();
-        // Openings alone: the sleeves are left to the test.
-        for guide in coat.guides.iter().filter(|g| g.kind == "opening") {
-            let kind = files::GuideKind::Opening;
-            spec.guides.push(files::GuideSpec {
-                count: guide.count,
-                ..files::GuideSpec::new(&guide.name, kind, guide.points.clone())
-            });
-        }
-        files::JobFile::create(&path.join("coat.toml"), &spec)
-            .unwrap()
-            .save()
-            .unwrap();
-        Self(path)
-    }
-
-    fn job(&self) -> PathBuf {
-        self.0.join("coat.toml")
-    }
-}
-
-impl Drop for Folder {
-    fn drop(&mut self) {
-        let _ = std::fs::remove_dir_all(&self.0);
-    }
-}
-
-fn desk(job: &Path) -> Harness<'static, Desk> {
-    let start = Start::of_file(job);
-    let mut desk = Harness::builder()
-        .with_size(Vec2::new(1280.0, 800.0))
-        .wgpu()
-        .build_eframe(move |cc| Desk::new(&cc.egui_ctx, start));
-    settle(&mut desk);
-    desk
-}
-
-/// Runs frames until nothing is opened or computed any more.
-fn settle(desk: &mut Harness<'_, Desk>) {
-    for _ in 0..PATIENCE {
-        desk.step();
-        if !desk.state().is_busy() {
-            desk.step();
-            return;
-        }
-        std::thread::sleep(Duration::from_millis(20));
-    }
-    panic!("the desk doesn't come to rest");
-}
-
-/// A stroke with the primary button.
-fn stroke(desk: &mut Harness<'_, Desk>, path: &[Pos2], modifiers: Modifiers) {
-    let button = |pos: Pos2, pressed: bool| egui::Event::PointerButton {
-        pos,
-        button: egui::PointerButton::Primary,
-        pressed,
-        modifiers,
-    };
-    desk.event(egui::Event::PointerMoved(path[0]));
-    desk.event(button(path[0], true));
-    desk.step();
-    for &at in &path[1..] {
-        desk.event(egui::Event::PointerMoved(at));
-        desk.step();
-    }
-    let last = path[path.len() - 1];
-    desk.event(button(last, false));
-    desk.step();
-}
+use support::{Folder, desk, front_quad, over_the_front, picture, settle, stroke};
 
 /// Across the coat's left sleeve in the front view, from air to air.
 fn across_sleeve(desk: &Harness<'_, Desk>) -> Vec<Pos2> {
@@ -272,25 +184,7 @@ fn the_picture_shows_the_coat_and_changes_with_the_view() {
         .count();
     let share = differing as f64 / f64::from(one.width() * one.height());
     assert!(share > 0.05, "{share}");
-    if let Ok(folder) = std::env::var("LOOPWRIGHT_PICTURES") {
-        one.save(Path::new(&folder).join("desk.png")).unwrap();
-        two.save(Path::new(&folder).join("desk-back.png")).unwrap();
-    }
-}
-
-/// Middle of the quad that is furthest to the front, and a place near the middle of one of its edges.
-fn front_quad(desk: &Harness<'_, Desk>) -> Pos2 {
-    let surface = desk.state().surface().unwrap();
-    let middle = |quad: &[u32; 4]| {
-        quad.iter()
-            .map(|&v| surface.positions[v as usize])
-            .sum::<DVec3>()
-            / 4.0
-    };
-    let quads = surface.quads.iter().map(|q| (middle(q), q));
-    let (at, quad) = quads.max_by(|a, b| a.0.z.total_cmp(&b.0.z)).unwrap();
-    let [a, b] = [quad[0], quad[1]].map(|v| surface.positions[v as usize]);
-    desk.state().place_of(at.lerp((a + b) / 2.0, 0.6)).unwrap()
+    picture(&mut desk, "desk-back.png");
 }
 
 #[test]
@@ -359,14 +253,6 @@ fn loops_are_put_in_by_a_click_and_a_guide_is_bent_by_a_drag() {
     desk.get_by_label("Undo").click();
     settle(&mut desk);
     assert_eq!(ring(&desk).1.points, drawn.points);
-}
-
-/// A stroke over the front of the coat, a few quads long.
-fn over_the_front(desk: &Harness<'_, Desk>) -> Vec<Pos2> {
-    let from = front_quad(desk);
-    (0..=8)
-        .map(|i| from + Vec2::new(2.0, 6.0) * i as f32)
-        .collect()
 }
 
 #[test]
@@ -517,13 +403,9 @@ fn light_and_dark_at_single_and_double_size() {
                     .contains_rect(place)
             );
         }
-        let picture = desk.render().unwrap();
-        assert_eq!(picture.width(), (1280.0 * scale) as u32);
-        if let Ok(folder) = std::env::var("LOOPWRIGHT_PICTURES") {
-            picture
-                .save(Path::new(&folder).join(format!("desk-{name}.png")))
-                .unwrap();
-        }
+        let seen = desk.render().unwrap();
+        assert_eq!(seen.width(), (1280.0 * scale) as u32);
+        picture(&mut desk, &format!("desk-{name}.png"));
     }
 }
 

@@ -1,0 +1,117 @@
+//! What is done to trims and layers.
+
+use std::path::Path;
+
+use files::{LayerSide, LayerSpec, TrimKind, TrimSpec};
+use session::draw::free_name;
+
+use crate::desk::Desk;
+use crate::sheets::openings;
+
+/// Height of a new trim, thickness of it and clearance of a new layer: in edges of quads.
+const HEIGHT: f64 = 1.5;
+const THICKNESS: f64 = 0.25;
+const CLEARANCE: f64 = 0.1;
+
+impl Desk {
+    /// Adds a trim at the first opening that has none, or at the first.
+    pub(crate) fn add_trim(&mut self) {
+        let Some(job) = &self.job else {
+            return;
+        };
+        let (spec, edge) = (job.document.spec(), job.edge());
+        let bare = |guide: &&str| spec.trims.iter().all(|trim| trim.guide != **guide);
+        let Some(guide) = openings(spec).find(bare).or_else(|| openings(spec).next()) else {
+            return;
+        };
+        let kind = TrimKind::Cuff;
+        let name = free_name("trim", spec.trims.iter().map(|t| t.name.as_str()));
+        let [height, thickness] = [HEIGHT, THICKNESS].map(|n| round_length(n * edge));
+        let trim = TrimSpec::new(&name, kind, guide, height, thickness);
+        if self.change(format!("Add '{name}'"), |spec| spec.trims.push(trim)) {
+            self.picked_trim = Some(name);
+        }
+    }
+
+    /// Changes a trim as one step; answers whether it did.
+    pub(crate) fn change_trim(
+        &mut self,
+        name: &str,
+        label: String,
+        edit: impl FnOnce(&mut TrimSpec),
+    ) -> bool {
+        self.change(label, |spec| {
+            if let Some(trim) = spec.trims.iter_mut().find(|t| t.name == name) {
+                edit(trim);
+            }
+        })
+    }
+
+    /// Adds a file as a layer, named from the job's folder where it lies in it.
+    pub(crate) fn add_layer(&mut self, path: &Path) {
+        let Some(job) = &self.job else {
+            return;
+        };
+        let (spec, edge) = (job.document.spec(), job.edge());
+        let folder = std::path::absolute(job.document.file().folder());
+        let inside = folder.ok().and_then(|f| path.strip_prefix(f).ok());
+        let stem = path.file_stem().unwrap_or_default().to_string_lossy();
+        let taken = spec.layers.iter().map(|l| l.name.as_str());
+        let name = if taken.clone().any(|name| name == stem) || stem.trim().is_empty() {
+            free_name(stem.trim(), taken)
+        } else {
+            stem.trim().to_owned()
+        };
+        let layer = LayerSpec {
+            name: name.clone(),
+            file: inside.unwrap_or(path).to_owned(),
+            part: None,
+            side: LayerSide::Under,
+            clearance: round_length(CLEARANCE * edge),
+            margin: None,
+            line: 0,
+        };
+        if self.change(format!("Add layer '{name}'"), |spec| {
+            spec.layers.push(layer)
+        }) {
+            self.picked_layer = Some(name);
+        }
+    }
+
+    /// Changes a layer as one step; answers whether it did.
+    pub(crate) fn change_layer(
+        &mut self,
+        name: &str,
+        label: String,
+        edit: impl FnOnce(&mut LayerSpec),
+    ) -> bool {
+        self.change(label, |spec| {
+            if let Some(layer) = spec.layers.iter_mut().find(|l| l.name == name) {
+                edit(layer);
+            }
+        })
+    }
+
+    /// Ends a step that goes on, such as a drag of a number.
+    pub(crate) fn settle(&mut self) {
+        if let Some(job) = &mut self.job {
+            job.document.settle();
+        }
+    }
+}
+
+/// A length to one digit, as a person would say it.
+pub(crate) fn round_length(length: f64) -> f64 {
+    format!("{length:.0e}").parse().unwrap_or(length)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lengths_are_said_to_one_digit() {
+        let said = [0.3719, 0.0449, 8.6, 9.7, 1234.0].map(round_length);
+        assert_eq!(said, [0.4, 0.04, 9.0, 10.0, 1000.0]);
+    }
+}
