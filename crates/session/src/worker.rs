@@ -357,7 +357,8 @@ fn of_problem(order: &Order, problem: &CompleteError) -> Finding {
                 }
                 _ => said,
             };
-            let sentence = format!("{said}. The surface is shown without all that comes after it.");
+            let sentence =
+                format!("{said}. The surface is shown without trims, lining and layers.");
             let finding = Finding::new("trim-refused", Level::Fail, sentence);
             let at = match problem {
                 FinishError::Trim(trim) => trim.at(),
