@@ -11,6 +11,7 @@ Examples:
   loopwright run coat.toml --out out/coat
   loopwright run coat.toml --out out/coat --faces 2400 --threads 2
   loopwright watch coat.toml --out out/coat
+  loopwright figure keeper.toml --out out/keeper
   loopwright suggest coat.toml --out coat-proposed.toml
   loopwright measure out/coat/surface.obj --job coat.toml
   loopwright hold coat.toml --surface out/coat/surface.obj --name \"left sleeve\" --group left_cuff-left_elbow
@@ -55,9 +56,11 @@ pub struct Args {
 pub enum Verb {
     /// Run a job file: write surface.obj, surface.glb, findings.json and report.html
     Run(Run),
+    /// Run the parts of a set file from the inside out, each clear of those beneath it, with one report
+    Figure(Figure),
     /// Run a job, and again whenever the job, its sculpt or a held file changes, until Ctrl-C
     Watch(Run),
-    /// Make the lighthouse keeper's oilskin coat and its job file, run it, leave the report
+    /// Make the lighthouse keeper's sculpts, jobs and set file, run them, leave the report
     Demo(Demo),
     /// Propose guides for a sculpt: write a copy of the job file with rings and lines to keep or drop
     Suggest(Suggest),
@@ -70,7 +73,7 @@ pub enum Verb {
 }
 
 /// Options of every verb.
-#[derive(Debug, Group)]
+#[derive(Clone, Debug, Group)]
 pub struct Common {
     /// Threads to use; 0 takes all cores. The result is the same for any number
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = clap::value_parser!(u16).range(..=1024))]
@@ -123,18 +126,37 @@ pub struct Run {
     pub common: Common,
 }
 
+/// Options of `figure`.
+#[derive(Debug, Group)]
+pub struct Figure {
+    /// The set file (TOML)
+    pub set: PathBuf,
+    /// Folder for the results, one within it for each part; made if it isn't there
+    #[arg(long, value_name = "DIR")]
+    pub out: PathBuf,
+    /// Make every part anew, even if nothing that it is made from has changed
+    #[arg(long)]
+    pub anew: bool,
+    /// Common options.
+    #[command(flatten)]
+    pub common: Common,
+}
+
 /// Options of `demo`.
 #[derive(Debug, Group)]
 pub struct Demo {
     /// Folder for sculpt, job and results; made if it isn't there
     #[arg(long, value_name = "DIR", default_value = "out/demo")]
     pub out: PathBuf,
-    /// Triangles of the sculpt, 10000 to 8000000
+    /// Make the coat only, without trims and with nothing beneath; its results are in DIR itself
+    #[arg(long)]
+    pub only_coat: bool,
+    /// Triangles of the coat's sculpt, 10000 to 8000000; other sculpts have fewer
     #[arg(long, value_name = "N", default_value_t = 1_000_000, value_parser = clap::value_parser!(u32).range(10_000..=8_000_000))]
     pub triangles: u32,
-    /// Faces of the surface
-    #[arg(long, value_name = "N", default_value_t = 1800)]
-    pub faces: u32,
+    /// Faces of the whole figure, 9000 if left out; with --only-coat of the coat, 1800
+    #[arg(long, value_name = "N")]
+    pub faces: Option<u32>,
     /// Common options.
     #[command(flatten)]
     pub common: Common,

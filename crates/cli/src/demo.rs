@@ -1,57 +1,206 @@
-//! `loopwright demo`: the keeper's oilskin coat, from sculpt to report.
+//! `loopwright demo`: the lighthouse keeper's figure, from sculpts to report.
 
 use std::path::{Path, PathBuf};
 
 use demo::{DemoGuide, DemoOptions, DemoSculpt};
-use files::{DensitySpec, GuideKind, GuideSpec, JobFile, JobSpec, PlaneSpec, Sides, SymmetrySpec};
+use files::{
+    DensitySpec, FigureFile, GuideKind, GuideSpec, JobFile, JobSpec, LayerSide, LayerSpec,
+    PlaneSpec, Sides, SymmetrySpec, TrimKind, TrimSpec,
+};
 
 use crate::args;
+use crate::figure;
 use crate::job::Order;
 use crate::output;
 use crate::progress::Meter;
 use crate::refusal::Refusal;
 use crate::run::run_order;
 
-/// The sculpt's file.
-const SCULPT: &str = "oilskin.ply";
-/// The job's file.
-const JOB: &str = "coat.toml";
+/// What the coat is worn over, beside other parts.
+const JERSEY: &str = "jersey.ply";
+/// Triangles of it for each of the coat's.
+const JERSEY_SHARE: f64 = 0.2;
+/// The set file.
+const SET: &str = "keeper.toml";
+/// The figure: what is worn from the inside out.
+const FIGURE: &str = include_str!("keeper.toml");
+/// The set file's budget, which `--faces` stands for.
+const BUDGET: &str = "faces = 9000";
 
-/// Makes the coat and its job file, runs it, answers whether the surface is ready.
+/// Makes the keeper's sculpts, their jobs and the set file, runs it, answers whether the figure is
+/// ready. Or the plain coat only.
 ///
 /// # Errors
-/// [`Refusal`]; sculpt and job may be written by then.
+/// [`Refusal`]; sculpts and jobs may be written by then.
 pub fn run(args: &args::Demo, meter: &Meter) -> Result<bool, Refusal> {
     output::check_folder(&args.out, &[])?;
+    if args.only_coat {
+        let job = sewn(&PLAIN_COAT, args, meter)?;
+        return run_order(&Order::of(job), &args.out, &args.common, meter);
+    }
     let options = DemoOptions {
-        triangles: args.triangles as usize,
+        triangles: (JERSEY_SHARE * f64::from(args.triangles)) as usize,
         ..DemoOptions::default()
     };
-    let coat = demo::coat(&options, meter.task())?;
-    let path = args.out.join(JOB);
-    let job = JobFile::create(&path, &spec(&coat, args.faces)?)?;
-    write(&coat, &job, &args.out)?;
-    drop(coat);
-    run_order(&Order::of(job), &args.out, &args.common, meter)
+    let jersey = files::ply_bytes(&demo::jersey(&options, meter.task())?);
+    output::write_all(&args.out, &[(JERSEY.to_owned(), jersey)])?;
+    for part in [&HEAD, &HAND, &GLOVE, &BOOT, &COAT] {
+        sewn(part, args, meter)?;
+    }
+    let text = match args.faces {
+        Some(faces) => FIGURE.replace(BUDGET, &format!("faces = {faces}")),
+        None => FIGURE.to_owned(),
+    };
+    let set = args.out.join(SET);
+    let figure = FigureFile::parse(&set, &text)?;
+    files::write_whole(&set, text.as_bytes())?;
+    figure::run_figure(&figure, &args.out, false, &args.common, meter)
 }
 
-/// The coat's job.
-fn spec(coat: &DemoSculpt, faces: u32) -> Result<JobSpec, Refusal> {
+type Made = fn(&DemoOptions, &base::Task) -> Result<DemoSculpt, base::Cancelled>;
+
+/// A part of the demo.
+struct Part {
+    name: &'static str,
+    /// Its job and sculpt files, without extension.
+    file: &'static str,
+    sculpt: &'static str,
+    make: Made,
+    /// Triangles of its sculpt for each of the coat's.
+    share: f64,
+    symmetric: bool,
+    adapt: f64,
+    trims: fn() -> Vec<TrimSpec>,
+    /// Name, file and clearance of what it is worn on beside other parts.
+    on: Option<(&'static str, &'static str, f64)>,
+}
+
+const HEAD: Part = Part {
+    name: "head",
+    file: "head",
+    sculpt: "head",
+    make: demo::head,
+    share: 0.15,
+    symmetric: true,
+    adapt: files::DEFAULT_ADAPT,
+    trims: Vec::new,
+    on: None,
+};
+const HAND: Part = Part {
+    name: "left hand",
+    file: "hand",
+    sculpt: "hand",
+    make: demo::hand,
+    share: 0.12,
+    symmetric: false,
+    adapt: 0.2,
+    trims: Vec::new,
+    on: None,
+};
+const GLOVE: Part = Part {
+    name: "left glove",
+    file: "glove",
+    sculpt: "wool",
+    make: demo::glove,
+    share: 0.2,
+    symmetric: false,
+    adapt: 0.2,
+    trims: Vec::new,
+    on: None,
+};
+const BOOT: Part = Part {
+    name: "left boot",
+    file: "boot",
+    sculpt: "rubber",
+    make: demo::boot,
+    share: 0.2,
+    symmetric: false,
+    adapt: 0.2,
+    trims: boot_trims,
+    on: None,
+};
+const COAT: Part = Part {
+    name: "oilskin coat",
+    file: "coat",
+    sculpt: "oilskin",
+    make: demo::coat,
+    share: 1.0,
+    symmetric: true,
+    adapt: files::DEFAULT_ADAPT,
+    trims: coat_trims,
+    on: Some(("jersey", JERSEY, 0.3)),
+};
+
+/// The coat by itself: neither trims nor anything beneath.
+const PLAIN_COAT: Part = Part {
+    trims: Vec::new,
+    on: None,
+    ..COAT
+};
+
+fn coat_trims() -> Vec<TrimSpec> {
+    let cuff = TrimSpec::new("left cuff", TrimKind::Cuff, "left wrist", 1.2, 0.7);
+    let collar = TrimSpec::new("collar", TrimKind::Collar, "neck", 2.5, 0.8);
+    vec![cuff, collar]
+}
+
+fn boot_trims() -> Vec<TrimSpec> {
+    vec![TrimSpec::new("rolled top", TrimKind::Cuff, "top", 1.6, 0.7)]
+}
+
+/// Makes a part's sculpt and writes it with its job.
+fn sewn(part: &Part, args: &args::Demo, meter: &Meter) -> Result<JobFile, Refusal> {
+    let options = DemoOptions {
+        triangles: (part.share * f64::from(args.triangles)) as usize,
+        ..DemoOptions::default()
+    };
+    let sculpt = (part.make)(&options, meter.task())?;
+    let path = args.out.join(format!("{}.toml", part.file));
+    let job = JobFile::create(&path, &spec(part, &sculpt, args)?)?;
+    write(part, &sculpt, &job, &args.out)?;
+    Ok(job)
+}
+
+/// A part's job.
+fn spec(part: &Part, sculpt: &DemoSculpt, args: &args::Demo) -> Result<JobSpec, Refusal> {
     let mut spec = JobSpec {
         units: "cm".to_owned(),
         symmetry: SymmetrySpec {
-            plane: PlaneSpec::X,
+            plane: if part.symmetric {
+                PlaneSpec::X
+            } else {
+                PlaneSpec::None
+            },
             sides: Sides::Mirror,
         },
-        density: DensitySpec::default(),
-        guides: coat.guides.iter().map(guide).collect(),
-        ..JobSpec::new("oilskin coat", PathBuf::from(SCULPT))
+        density: DensitySpec {
+            adapt: part.adapt,
+            ..DensitySpec::default()
+        },
+        guides: sculpt.guides.iter().map(guide).collect(),
+        trims: (part.trims)(),
+        layers: part.on.map(layer).into_iter().collect(),
+        ..JobSpec::new(part.name, PathBuf::from(format!("{}.ply", part.sculpt)))
     };
-    spec.set_faces(faces).map_err(|fault| Refusal::Option {
-        option: "faces",
-        fault,
-    })?;
+    if let Some(faces) = args.faces.filter(|_| args.only_coat) {
+        spec.set_faces(faces).map_err(|fault| Refusal::Option {
+            option: "faces",
+            fault,
+        })?;
+    }
     Ok(spec)
+}
+
+fn layer((name, file, clearance): (&str, &str, f64)) -> LayerSpec {
+    LayerSpec {
+        name: name.to_owned(),
+        file: file.into(),
+        part: None,
+        side: LayerSide::Under,
+        clearance,
+        margin: None,
+        line: 0,
+    }
 }
 
 fn guide(guide: &DemoGuide) -> GuideSpec {
@@ -66,15 +215,14 @@ fn guide(guide: &DemoGuide) -> GuideSpec {
     }
 }
 
-/// Writes sculpt, what is worn beneath it, and the job file.
-fn write(coat: &DemoSculpt, job: &JobFile, out: &Path) -> Result<(), Refusal> {
-    let mut all = vec![
-        (SCULPT.to_owned(), files::ply_bytes(&coat.mesh)),
-        (JOB.to_owned(), job.text().into_bytes()),
+/// Writes sculpt and job file.
+fn write(part: &Part, sculpt: &DemoSculpt, job: &JobFile, out: &Path) -> Result<(), Refusal> {
+    let all = [
+        (
+            format!("{}.ply", part.sculpt),
+            files::ply_bytes(&sculpt.mesh),
+        ),
+        (format!("{}.toml", part.file), job.text().into_bytes()),
     ];
-    for (name, mesh) in &coat.under {
-        let name = format!("{}.ply", name.replace(' ', "-"));
-        all.push((name, files::ply_bytes(mesh)));
-    }
     output::write_all(out, &all)
 }

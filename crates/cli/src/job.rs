@@ -1,6 +1,6 @@
 //! A job file with the command line's overrides.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use engine::model::Hold;
 use files::{JobError, JobFault, JobFile, JobSpec};
@@ -40,8 +40,30 @@ impl Order {
     pub fn with_overrides(file: JobFile, args: &args::Run) -> Result<Self, Refusal> {
         let mut spec = file.spec().clone();
         override_spec(&mut spec, args)?;
+        Self::with_spec(file, spec)
+    }
+
+    /// A job file that asks for something else than it says.
+    ///
+    /// # Errors
+    /// [`Refusal::Job`] for what no job can have.
+    pub fn with_spec(file: JobFile, spec: JobSpec) -> Result<Self, Refusal> {
         let text = text_with(&file, &spec)?;
         Ok(Self { file, spec, text })
+    }
+
+    /// The job file and all files that it names, with those that are read with them.
+    pub fn sources(&self) -> Vec<PathBuf> {
+        let holds = self.spec.holds.iter().map(|h| self.file.hold_path(h));
+        let layers = self.spec.layers.iter().map(|l| self.file.layer_path(l));
+        let mut sources = vec![self.file.path().to_owned(), self.file.sculpt_path()];
+        sources.extend(holds.chain(layers));
+        let beside = sources
+            .iter()
+            .flat_map(|path| files::read_with_sculpt(path));
+        let beside: Vec<PathBuf> = beside.collect();
+        sources.extend(beside);
+        sources
     }
 
     /// What the session is to do.

@@ -7,6 +7,7 @@
 mod args;
 mod demo;
 mod edit;
+mod figure;
 mod hold;
 mod job;
 mod measure;
@@ -43,6 +44,7 @@ fn main() -> ExitCode {
     let args = Args::parse();
     let common = match &args.verb {
         Verb::Run(run) | Verb::Watch(run) => &run.common,
+        Verb::Figure(figure) => &figure.common,
         Verb::Demo(demo) => &demo.common,
         Verb::Suggest(suggest) => &suggest.common,
         Verb::Measure(measure) => &measure.common,
@@ -59,6 +61,7 @@ fn main() -> ExitCode {
         Ok(pool) => pool.install(|| match &args.verb {
             Verb::Run(run) => run::run(run, &meter),
             Verb::Watch(run) => watch::run(run, &meter).map(|never| match never {}),
+            Verb::Figure(words) => figure::run(words, &meter),
             Verb::Demo(demo) => demo::run(demo, &meter),
             Verb::Suggest(suggest) => suggest::run(suggest, &meter),
             Verb::Measure(measure) => measure::run(measure, &meter),
@@ -75,6 +78,7 @@ fn main() -> ExitCode {
         Err(_) if meter.task().checkpoint().is_err() => {
             terminal::complain(match &args.verb {
                 Verb::Watch(_) => "ended; the results of the last whole run stay",
+                Verb::Figure(_) => "cancelled; parts that were done by then are written",
                 _ => "cancelled; nothing was written",
             });
             CANCELLED

@@ -89,6 +89,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         findings: taken.findings,
         measures: &measures,
         stages: taken.stages,
+        trims: vec![],
         layers: None,
     };
     let done = match &args.out {

@@ -8,7 +8,7 @@ use engine::check::Measures;
 use engine::model::{Guide, GuideKind, Plane, Sculpt};
 use files::{GlbOptions, MirrorPlane};
 use mesh::QuadMesh;
-use report::{GuideView, Picture, PoleView, ReportInput, StageView, Table};
+use report::{GuideView, LayersView, Picture, PoleView, ReportInput, StageView, Table, TrimView};
 use serde_json::Value;
 
 use crate::args;
@@ -16,8 +16,15 @@ use crate::progress::{Lap, Meter};
 use crate::refusal::Refusal;
 use crate::tables;
 
-/// The files of a run.
-const RESULTS: [&str; 4] = ["surface.obj", "surface.glb", "findings.json", "report.html"];
+/// The files of a run, of a part or of a figure.
+const RESULTS: [&str; 6] = [
+    "surface.obj",
+    "surface.glb",
+    "figure.obj",
+    "figure.glb",
+    "findings.json",
+    "report.html",
+];
 
 /// A surface that was made or read, and everything known of it.
 pub struct Finished<'a> {
@@ -45,6 +52,8 @@ pub struct Finished<'a> {
     pub measures: &'a Measures,
     /// What the stages cost.
     pub stages: Vec<StageView>,
+    /// Trims, in the job's order.
+    pub trims: Vec<TrimView>,
     /// With layers only.
     pub layers: Option<LayerView<'a>>,
 }
@@ -54,8 +63,25 @@ pub struct Finished<'a> {
 pub struct LayerView<'a> {
     /// The layers, in the job's order.
     pub layers: &'a [finish::layers::Layer],
+    /// The surface before they were cleared.
+    pub before: &'a QuadMesh,
     /// How they were cleared.
     pub layered: &'a session::Layered,
+}
+
+impl LayerView<'_> {
+    /// Quads that were in the way before.
+    fn in_the_way(&self) -> Vec<u32> {
+        let before = self.layered.cleared.before.iter();
+        let each = before.flat_map(|standing| {
+            let crossing = standing.crossings.iter().map(|[quad, _]| *quad);
+            crossing.chain(standing.close.iter().map(|(quad, ..)| *quad))
+        });
+        let mut quads: Vec<u32> = each.collect();
+        quads.sort_unstable();
+        quads.dedup();
+        quads
+    }
 }
 
 /// What there is to tell of a run.
@@ -74,6 +100,10 @@ pub struct Done {
     pub json: Value,
     /// What the stages cost.
     pub stages: Vec<StageView>,
+    /// Names of the files that were written.
+    pub files: Vec<String>,
+    /// Pictures of the report, if any were made.
+    pub pictures: Vec<Picture>,
     /// Where the files are, if any were written.
     pub folder: Option<PathBuf>,
 }
@@ -118,8 +148,7 @@ pub fn write_surface(
     common: &args::Common,
     meter: &Meter,
 ) -> Result<Done, Refusal> {
-    let metres = files::metres_per_unit(finished.units);
-    if metres.is_none() {
+    if files::metres_per_unit(finished.units).is_none() {
         let sentence = format!(
             "The length of the unit '{}' isn't known, so surface.glb takes it for a metre.",
             finished.units
@@ -127,31 +156,42 @@ pub fn write_surface(
         let finding = Finding::new("unknown-unit", Level::Warn, sentence);
         finished.findings.push(finding);
     }
-    let mut options = GlbOptions::named(finished.name);
-    options.metres_per_unit = metres.unwrap_or(1.0);
-    options.mirror = finished.plane.map(|plane| MirrorPlane {
-        origin: plane.origin,
-        normal: plane.normal,
-    });
-    let header = header(&finished);
-    let mut all = vec![
-        (
-            "surface.obj".to_owned(),
-            files::obj_text(finished.surface, &header),
-        ),
-        (
-            "surface.glb".to_owned(),
-            files::glb(finished.surface, &options)?,
-        ),
-    ];
+    let (name, units) = (finished.name, finished.units);
+    let mut all = surface_files("surface", name, units, finished.surface, finished.plane)?;
     let seen = finished.layers.iter().flat_map(|l| &l.layered.seen);
     all.extend(seen.map(|(name, mesh)| (name.clone(), files::ply_bytes(mesh))));
     let done = reported(finished, &mut all, common, meter)?;
     write_all(out, &all)?;
     Ok(Done {
         folder: Some(out.to_owned()),
+        files: all.into_iter().map(|(name, _)| name).collect(),
         ..done
     })
+}
+
+/// A surface as OBJ and GLB; the name of both files without extension is `stem`.
+///
+/// # Errors
+/// [`Refusal::Encode`].
+pub fn surface_files(
+    stem: &str,
+    name: &str,
+    units: &str,
+    surface: &QuadMesh,
+    plane: Option<Plane>,
+) -> Result<Vec<(String, Vec<u8>)>, Refusal> {
+    let mut options = GlbOptions::named(name);
+    options.metres_per_unit = files::metres_per_unit(units).unwrap_or(1.0);
+    options.mirror = plane.map(|plane| MirrorPlane {
+        origin: plane.origin,
+        normal: plane.normal,
+    });
+    let obj = files::obj_text(surface, &header(name, units, surface));
+    let glb = files::glb(surface, &options)?;
+    Ok(vec![
+        (format!("{stem}.obj"), obj),
+        (format!("{stem}.glb"), glb),
+    ])
 }
 
 /// Writes findings.json and report.html, both or neither.
@@ -169,6 +209,7 @@ pub fn write_findings(
     write_all(out, &all)?;
     Ok(Done {
         folder: Some(out.to_owned()),
+        files: all.into_iter().map(|(name, _)| name).collect(),
         ..done
     })
 }
@@ -195,6 +236,18 @@ fn reported(
     let guides: Vec<GuideView> = finished.guides.iter().map(guide_view).collect();
     let tables = tables_of(&finished);
     let json = findings_json(&finished, &tables)?;
+    let in_the_way = finished.layers.map(|view| view.in_the_way());
+    let under: Vec<(&str, &mesh::TriMesh)> = finished
+        .layers
+        .iter()
+        .flat_map(|view| view.layers)
+        .map(|layer| (layer.name.as_str(), layer.mesh.mesh.as_ref()))
+        .collect();
+    let layers = finished.layers.as_ref().map(|view| LayersView {
+        layers: &under,
+        before: view.before,
+        in_the_way: in_the_way.as_deref().unwrap_or_default(),
+    });
     let input = ReportInput {
         title: finished.name,
         sculpt: &finished.sculpt.index,
@@ -202,6 +255,8 @@ fn reported(
         guides: &guides,
         poles: &finished.poles,
         patch_of_quad: finished.patch_of_quad,
+        trims: &finished.trims,
+        layers,
         findings: &finished.findings,
         stages: &finished.stages,
         tables: &tables,
@@ -229,11 +284,12 @@ fn reported(
     ));
     all.push(("report.html".to_owned(), page.into_bytes()));
     if common.picture_files {
-        let file = |picture: Picture| (format!("{}.png", picture.name), picture.png);
-        all.extend(pictures.into_iter().map(file));
+        let file = |picture: &Picture| (format!("{}.png", picture.name), picture.png.clone());
+        all.extend(pictures.iter().map(file));
     }
     Ok(Done {
         stages,
+        pictures,
         ..done(finished, tables, json)
     })
 }
@@ -257,6 +313,8 @@ fn done(finished: Finished<'_>, tables: Vec<Table>, json: Value) -> Done {
         tables,
         json,
         stages: finished.stages,
+        files: Vec::new(),
+        pictures: Vec::new(),
         folder: None,
     }
 }
@@ -293,14 +351,12 @@ fn guide_view(guide: &Guide) -> GuideView {
     }
 }
 
-/// The comment on top of surface.obj.
-fn header(finished: &Finished<'_>) -> String {
+/// The comment on top of an OBJ file.
+fn header(name: &str, units: &str, surface: &QuadMesh) -> String {
     format!(
-        "{}, made by Loopwright {}\n{} vertices, {} quads; unit: {}",
-        finished.name,
+        "{name}, made by Loopwright {}\n{} vertices, {} quads; unit: {units}",
         env!("CARGO_PKG_VERSION"),
-        finished.surface.positions.len(),
-        finished.surface.quads.len(),
-        finished.units,
+        surface.positions.len(),
+        surface.quads.len(),
     )
 }

@@ -34,6 +34,56 @@ pub enum Refusal {
         /// What is wrong.
         source: Box<ReadError>,
     },
+    /// What a set file asks of a part can't be asked of its job.
+    #[error("{place}{fault}")]
+    Set {
+        /// `keeper.toml:9: `.
+        place: String,
+        /// What is wrong.
+        fault: Box<JobFault>,
+    },
+    /// A part in another unit than those before it.
+    #[error(
+        "{place}part '{part}' is in {units}, but others are in {others}. A figure has one unit: write all jobs in it"
+    )]
+    UnitsDiffer {
+        /// `keeper.toml:9: `.
+        place: String,
+        /// The part.
+        part: String,
+        /// Its job's unit.
+        units: String,
+        /// The unit of the first part.
+        others: String,
+    },
+    /// A job's layer that the figure adds too.
+    #[error(
+        "{place}layer '{layer}' is called as a part that the figure lays this one over. Take it out of the job, or give it another name"
+    )]
+    LayerTwice {
+        /// `coat.toml:40: `.
+        place: String,
+        /// The layer.
+        layer: String,
+    },
+    /// A part of a figure can't be made.
+    #[error("{place}part '{part}': {source}")]
+    Part {
+        /// `keeper.toml:9: `.
+        place: String,
+        /// The part.
+        part: String,
+        /// What is wrong with it.
+        source: Box<Refusal>,
+    },
+    /// Results that were written can't be read back.
+    #[error("{}: can't be read back: {source}. Look at the disk, and run it again", path.display())]
+    Results {
+        /// The file.
+        path: PathBuf,
+        /// What the system says.
+        source: std::io::Error,
+    },
     /// A layer's file; `place` names the job file and line that name it.
     #[error("{place}{source}")]
     Layer {
@@ -159,4 +209,18 @@ pub enum Refusal {
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] Cancelled),
+}
+
+impl Refusal {
+    /// As that of a part of a figure; to be cancelled is no part's fault.
+    pub fn of_part(self, place: String, part: &str) -> Self {
+        match self {
+            Self::Cancelled(cancelled) => Self::Cancelled(cancelled),
+            source => Self::Part {
+                place,
+                part: part.to_owned(),
+                source: source.into(),
+            },
+        }
+    }
 }

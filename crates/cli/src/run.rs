@@ -2,7 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
-use report::StageView;
+use files::{JobSpec, TrimSpec};
+use mesh::{Group, QuadMesh};
+use report::{StageView, TrimView};
 use session::{Outcome, Rest, Session, Way};
 
 use crate::args;
@@ -49,13 +51,8 @@ pub fn results(
     meter: &Meter,
 ) -> Result<Done, Refusal> {
     let sculpt_file = order.file.sculpt_path();
-    let holds = order.spec.holds.iter();
-    let holds: Vec<PathBuf> = holds.map(|hold| order.file.hold_path(hold)).collect();
-    let mut inputs = vec![order.file.path(), &sculpt_file];
-    inputs.extend(holds.iter().map(PathBuf::as_path));
-    let layer_files = order.spec.layers.iter();
-    let layer_files: Vec<PathBuf> = layer_files.map(|l| order.file.layer_path(l)).collect();
-    inputs.extend(layer_files.iter().map(PathBuf::as_path));
+    let inputs = order.sources();
+    let inputs: Vec<&Path> = inputs.iter().map(PathBuf::as_path).collect();
     output::check_folder(out, &inputs)?;
     let settings = order.settings()?;
     let source = Source {
@@ -97,6 +94,11 @@ pub fn results(
     let done = done.map_err(|stopped| order.complete_refusal(stopped.problem))?;
     findings.append(done.findings);
 
+    let layered = done.layered.as_ref();
+    let before = layered.map(|layered| QuadMesh {
+        positions: layered.before.clone(),
+        ..done.surface.clone()
+    });
     let finished = Finished {
         name: &order.spec.name,
         units: &order.spec.units,
@@ -110,12 +112,36 @@ pub fn results(
         findings,
         measures: &done.measures,
         stages,
-        layers: done.layered.as_ref().map(|layered| LayerView {
-            layers: &layers,
-            layered,
-        }),
+        trims: trim_views(&order.spec, &done.surface, outcome.surface.groups.len()),
+        layers: layered
+            .zip(before.as_ref())
+            .map(|(layered, before)| LayerView {
+                layers: &layers,
+                before,
+                layered,
+            }),
     };
     output::write_surface(finished, out, common, meter)
+}
+
+/// The quads of each trim, by its group; those of trims come after the surface's own.
+fn trim_views(spec: &JobSpec, surface: &QuadMesh, own: usize) -> Vec<TrimView> {
+    let view = |trim: &TrimSpec| {
+        let word = Group::word(&trim.name);
+        // Where another group was called so, more was added to the name.
+        let is_its = |group: &&Group| {
+            let rest = group.name.strip_prefix(&word);
+            rest.is_some_and(|rest| rest.split("_trim").all(str::is_empty))
+        };
+        let guide = spec.guides.iter().position(|g| g.name == trim.guide)?;
+        let group = surface.groups.iter().skip(own).find(is_its)?;
+        Some(TrimView {
+            name: trim.name.clone(),
+            guide,
+            quads: group.quads.clone(),
+        })
+    };
+    spec.trims.iter().filter_map(view).collect()
 }
 
 fn session_stages<'a>(

@@ -7,6 +7,7 @@ use base::{Finding, Findings, Level, Place};
 use serde_json::{Value, json};
 
 use crate::args;
+use crate::figure::Made;
 use crate::output::Done;
 use crate::tables;
 
@@ -46,6 +47,24 @@ pub fn print_in_line(done: &Done, common: &args::Common) {
     } else if !common.quiet {
         say(&in_line(done));
     }
+}
+
+/// Says how one part of a figure went, unless only the figure's result is asked for.
+pub fn print_part(name: &str, part: &Made, common: &args::Common) {
+    if common.quiet || common.json {
+        return;
+    }
+    let poles = part.measure("poles", "poles").unwrap_or_default();
+    let quads = part.surface.quads.len();
+    let how = if part.is_ready() {
+        "ready"
+    } else {
+        "not ready"
+    };
+    let kept = if part.kept { ", as it was" } else { "" };
+    say(&format!(
+        "  {name}: {how}, {quads} quads, {poles} poles{kept}\n"
+    ));
 }
 
 /// Says why one of many runs gave no surface; for programs, on one line of standard output too.
@@ -197,6 +216,8 @@ mod tests {
                 seconds: 0.25,
                 peak_mb: 80.0,
             }],
+            files: vec![],
+            pictures: vec![],
             folder: Some("out".into()),
         }
     }

@@ -8,7 +8,16 @@ use crate::sdf::{Shape, blend_max, blend_min, ellipsoid, round_cone};
 use crate::shape::arm_axis;
 use crate::wall::from_quads;
 
-struct Head;
+pub(crate) struct Head;
+
+impl Head {
+    /// A box that holds the solid, cm.
+    pub(crate) fn bounds() -> [DVec3; 2] {
+        let centre = DVec3::new(0.013, 161.0, -0.5);
+        let half = DVec3::new(16.03, 24.0, 16.0);
+        [centre - half, centre + half]
+    }
+}
 
 impl Shape for Head {
     fn distance(&self, p: DVec3) -> f64 {
@@ -84,8 +93,8 @@ impl Shape for Head {
     }
 }
 
-/// A relaxed hand in its own frame: wrist at the origin, fingers along +x, palm to -y, thumb to +z.
-struct Hand {
+/// Where a hand is: wrist at the origin, fingers along +x, palm to -y, thumb to +z.
+pub(crate) struct HandFrame {
     origin: DVec3,
     along: DVec3,
     back: DVec3,
@@ -93,22 +102,68 @@ struct Hand {
     mirror: f64,
 }
 
-impl Hand {
-    fn new(mirror: f64) -> Self {
+impl HandFrame {
+    /// The left hand's (`mirror` 1) or the right one's (-1), its wrist so far beyond the sleeve's
+    /// end, cm.
+    pub(crate) fn new(mirror: f64, beyond: f64) -> Self {
         let axis = arm_axis();
-        let (origin, along) = axis.at(axis.length - 2.0);
+        let (origin, along) = axis.at(axis.length + beyond);
         let out = DVec3::new(0.80, 0.45, -0.10);
         let back = (out - out.dot(along) * along).normalize();
+        let thumb = along.cross(back);
         Self {
             origin,
             along,
             back,
-            thumb: along.cross(back),
+            thumb: if thumb.z >= 0.0 { thumb } else { -thumb },
             mirror,
         }
     }
 
-    fn finger(p: DVec3, root: DVec3, spread: f64, length: f64, radius: f64) -> f64 {
+    /// From the world to the hand's own frame.
+    pub(crate) fn local(&self, p: DVec3) -> DVec3 {
+        let q = DVec3::new(p.x * self.mirror, p.y, p.z) - self.origin;
+        DVec3::new(q.dot(self.along), q.dot(self.back), q.dot(self.thumb))
+    }
+
+    /// From the hand's own frame to the world.
+    pub(crate) fn world(&self, q: DVec3) -> DVec3 {
+        let p = self.origin + q.x * self.along + q.y * self.back + q.z * self.thumb;
+        DVec3::new(p.x * self.mirror, p.y, p.z)
+    }
+
+    /// A box that holds the hand and what is worn on it, cm.
+    pub(crate) fn bounds(&self) -> [DVec3; 2] {
+        let near = self.origin + 5.0 * self.along;
+        let centre = near * DVec3::new(self.mirror, 1.0, 1.0);
+        let half = DVec3::new(24.03, 24.07, 24.01);
+        [centre - half, centre + half]
+    }
+}
+
+/// A relaxed hand.
+pub(crate) struct Hand(HandFrame);
+
+impl Hand {
+    fn new(mirror: f64) -> Self {
+        Self(HandFrame::new(mirror, -2.0))
+    }
+
+    /// Distance to a hand without fingers, in its own frame.
+    pub(crate) fn palm(q: DVec3) -> f64 {
+        let wrist = round_cone(
+            q * DVec3::new(1.0, 1.22, 1.0),
+            DVec3::new(-8.0, 0.0, 0.0),
+            3.3,
+            DVec3::new(1.5, 0.0, 0.0),
+            2.9,
+        );
+        let palm = ellipsoid(q, DVec3::new(5.2, -0.2, 0.0), DVec3::new(5.6, 1.65, 4.3));
+        let ball = ellipsoid(q, DVec3::new(3.6, -0.9, 2.4), DVec3::new(3.2, 1.5, 1.9));
+        blend_min(blend_min(wrist, palm, 2.2), ball, 1.5)
+    }
+
+    pub(crate) fn finger(p: DVec3, root: DVec3, spread: f64, length: f64, radius: f64) -> f64 {
         let mut at = root;
         let mut d = f64::MAX;
         let mut bend: f64 = 0.22;
@@ -129,23 +184,8 @@ impl Hand {
 
 impl Shape for Hand {
     fn distance(&self, p: DVec3) -> f64 {
-        let q = DVec3::new(p.x * self.mirror, p.y, p.z) - self.origin;
-        let thumb_side = if self.thumb.z >= 0.0 { 1.0 } else { -1.0 };
-        let q = DVec3::new(
-            q.dot(self.along),
-            q.dot(self.back),
-            thumb_side * q.dot(self.thumb),
-        );
-        let wrist = round_cone(
-            q * DVec3::new(1.0, 1.22, 1.0),
-            DVec3::new(-8.0, 0.0, 0.0),
-            3.3,
-            DVec3::new(1.5, 0.0, 0.0),
-            2.9,
-        );
-        let palm = ellipsoid(q, DVec3::new(5.2, -0.2, 0.0), DVec3::new(5.6, 1.65, 4.3));
-        let ball = ellipsoid(q, DVec3::new(3.6, -0.9, 2.4), DVec3::new(3.2, 1.5, 1.9));
-        let mut d = blend_min(blend_min(wrist, palm, 2.2), ball, 1.5);
+        let q = self.0.local(p);
+        let mut d = Self::palm(q);
         for (z, x, length, radius) in [
             (2.9, 8.8, 9.4, 0.92),
             (0.95, 9.3, 10.2, 0.95),
@@ -172,26 +212,16 @@ impl Shape for Hand {
 
 /// Head, left hand, right hand: closed surfaces of some 30 thousand triangles each.
 pub(crate) fn under_layer(task: &Task) -> Result<Vec<(String, TriMesh)>, Cancelled> {
-    let hand_box = DVec3::new(24.03, 24.07, 24.01);
-    let left = Hand::new(1.0);
-    let right = Hand::new(-1.0);
-    let near = left.origin + 5.0 * left.along;
-    let flip = DVec3::new(-1.0, 1.0, 1.0);
-    let parts: [(&str, &dyn Shape, DVec3, DVec3, f64); 3] = [
-        (
-            "head",
-            &Head,
-            DVec3::new(0.013, 161.0, -0.5),
-            DVec3::new(16.03, 24.0, 16.0),
-            0.40,
-        ),
-        ("left hand", &left, near, hand_box, 0.235),
-        ("right hand", &right, near * flip, hand_box, 0.235),
+    let (left, right) = (Hand::new(1.0), Hand::new(-1.0));
+    let parts: [(&str, &dyn Shape, [DVec3; 2], f64); 3] = [
+        ("head", &Head, Head::bounds(), 0.40),
+        ("left hand", &left, left.0.bounds(), 0.235),
+        ("right hand", &right, right.0.bounds(), 0.235),
     ];
     parts
         .into_iter()
-        .map(|(name, shape, centre, half, cell)| {
-            let soup = extract(shape, centre - half, centre + half, cell, task)?;
+        .map(|(name, shape, [low, high], cell)| {
+            let soup = extract(shape, low, high, cell, task)?;
             let wall = from_quads(soup, shape, cell, 3);
             Ok((name.to_owned(), wall.to_mesh()))
         })

@@ -10,6 +10,7 @@
 //! assert!(torus.triangles.len() > 1_800);
 //! ```
 
+mod boot;
 mod carry;
 mod cell;
 mod coat;
@@ -19,7 +20,9 @@ mod drape;
 mod dummy;
 mod extract;
 mod figures;
+mod glove;
 mod guides;
+mod keeper;
 mod noise;
 mod relief;
 mod sdf;
@@ -35,6 +38,7 @@ use mesh::{DVec3, TriMesh};
 
 pub use coat::coat;
 pub use figures::{bent_tube, panel, panel_height, sphere, torus};
+pub use keeper::{boot, glove, hand, head, jersey};
 
 /// How the demo coat is made.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

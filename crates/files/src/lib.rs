@@ -1,4 +1,4 @@
-//! Files: sculpt readers, surface writers, the job file.
+//! Files: sculpt readers, surface writers, the job file, the set file of a figure.
 //!
 //! ```text
 //! job file ───▶ JobFile ─────▶ JobSpec ───▶ (stages) ─▶ QuadMesh
@@ -16,10 +16,12 @@
 //! assert_eq!(sculpt.triangles.len(), 2);
 //! ```
 
+mod figure;
 mod job;
 mod sculpt;
 mod write;
 
+pub use figure::{FigureFile, FigurePart, FigureSpec, PartFrom, Share};
 pub use job::{
     AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_HARD_ANGLE,
     DEFAULT_UNITS, DENSITY, DensitySpec, EditSpec, FACES, FLARE, GuideKind, GuideSpec, HARD_ANGLE,

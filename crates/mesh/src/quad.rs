@@ -23,6 +23,15 @@ pub fn corner_jacobians(p: [DVec3; 4]) -> [f64; 4] {
     })
 }
 
+impl Group {
+    /// The name of the group of something called `name`: one word of letters, digits and `_`, so
+    /// that every format can hold it.
+    pub fn word(name: &str) -> String {
+        let word = |c: char| if c.is_alphanumeric() { c } else { '_' };
+        name.chars().map(word).collect()
+    }
+}
+
 /// An all-quad mesh. Quads wind anticlockwise seen from outside.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct QuadMesh {

@@ -8,9 +8,10 @@ use base::{Finding, Findings, Level, Task};
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD;
 
-use crate::input::{ReportError, ReportInput, Table};
+use crate::input::{PoleView, ReportError, ReportInput, StageView, Table};
 use crate::json::level_name;
 use crate::pictures::{Legend, Picture, Swatch, pictures};
+use page::Page;
 
 /// The whole report as one HTML page (HTML Living Standard), pictures and all.
 ///
@@ -25,7 +26,56 @@ pub fn html(input: &ReportInput, task: &Task) -> Result<String, ReportError> {
 
 /// The page as [`html`] makes it, around pictures that are there already.
 pub fn html_with(input: &ReportInput, pictures: &[Picture]) -> String {
-    page::page(input, pictures)
+    let (quads, guides) = (input.surface.quads.len(), input.guides.len());
+    let what = format!(
+        "{quads} quads, {guides} guides, {} poles.",
+        input.poles.len()
+    );
+    page::page(&Page {
+        title: input.title,
+        summary: page::summary(input.findings, &what),
+        findings: input.findings,
+        links: &[],
+        pictures,
+        poles: input.poles,
+        tables: input.tables,
+        stages: input.stages,
+        source: ["Job", "The job file", input.job_text],
+    })
+}
+
+/// What the page of a whole figure shows.
+#[derive(Clone, Copy)]
+pub struct FigurePage<'a> {
+    /// The figure's name.
+    pub title: &'a str,
+    /// What it is made of, a sentence or two.
+    pub what: &'a str,
+    /// What was checked.
+    pub findings: &'a Findings,
+    /// Names of parts with where their own reports are, relative to this page.
+    pub links: &'a [(String, String)],
+    /// Pictures in the order in which they are shown.
+    pub pictures: &'a [Picture],
+    /// Tables.
+    pub tables: &'a [Table],
+    /// Text of the set file.
+    pub set_text: &'a str,
+}
+
+/// The report of a whole figure, as [`html`] for a part.
+pub fn figure_html(figure: &FigurePage) -> String {
+    page::page(&Page {
+        title: figure.title,
+        summary: page::summary(figure.findings, figure.what),
+        findings: figure.findings,
+        links: figure.links,
+        pictures: figure.pictures,
+        poles: &[],
+        tables: figure.tables,
+        stages: &[],
+        source: ["Set", "The set file", figure.set_text],
+    })
 }
 
 /// Findings as they are listed: fails first, otherwise in the order in which they were made.

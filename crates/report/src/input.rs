@@ -1,7 +1,7 @@
 //! What a report is made of, and what can be wrong with it.
 
 use base::{Cancelled, Findings};
-use mesh::{DVec3, QuadMesh, SurfaceIndex};
+use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
 
 /// A guide as it is shown.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +25,28 @@ pub struct PoleView {
     pub valence: u32,
     /// Why it is there, a sentence for the artist.
     pub reason: String,
+}
+
+/// Cloth with thickness as it is shown.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TrimView {
+    /// Its name in the job file.
+    pub name: String,
+    /// Index of the guide that it is at, into the report's guides.
+    pub guide: usize,
+    /// Its quads, and those of its image.
+    pub quads: Vec<u32>,
+}
+
+/// What lies under or over the surface, and how things stood before it was cleared.
+#[derive(Clone, Copy)]
+pub struct LayersView<'a> {
+    /// The layers with their names; triangles with corners that don't exist aren't drawn.
+    pub layers: &'a [(&'a str, &'a TriMesh)],
+    /// The surface before it was cleared.
+    pub before: &'a QuadMesh,
+    /// Quads of `before` that went through a layer or were too close to one.
+    pub in_the_way: &'a [u32],
 }
 
 /// What a stage cost.
@@ -64,6 +86,10 @@ pub struct ReportInput<'a> {
     pub poles: &'a [PoleView],
     /// Patch of each quad; may be empty.
     pub patch_of_quad: &'a [u32],
+    /// Trims, in the job's order.
+    pub trims: &'a [TrimView],
+    /// Where the job has layers.
+    pub layers: Option<LayersView<'a>>,
     /// What was checked.
     pub findings: &'a Findings,
     /// What the stages cost.
@@ -85,24 +111,16 @@ impl ReportInput<'_> {
     /// # Errors
     /// The first thing found wrong.
     pub(crate) fn check(&self) -> Result<(), ReportError> {
-        let vertices = self.surface.positions.len();
         if !Self::PICTURE_PX.contains(&self.picture_px) {
             return Err(ReportError::PictureSize {
                 px: self.picture_px,
             });
         }
-        if let Some(vertex) = self.surface.positions.iter().position(|p| !p.is_finite()) {
-            return Err(ReportError::SurfaceVertex { vertex });
+        sound(self.surface)?;
+        if let Some(layers) = self.layers {
+            sound(layers.before)?;
         }
-        for (quad, corners) in self.surface.quads.iter().enumerate() {
-            if let Some(&vertex) = corners.iter().find(|&&v| v as usize >= vertices) {
-                return Err(ReportError::QuadCorner {
-                    quad,
-                    vertex,
-                    vertices,
-                });
-            }
-        }
+        let vertices = self.surface.positions.len();
         if let Some(pole) = self.poles.iter().find(|p| p.vertex as usize >= vertices) {
             return Err(ReportError::PoleVertex {
                 vertex: pole.vertex,
@@ -123,6 +141,27 @@ impl ReportInput<'_> {
         }
         Ok(())
     }
+}
+
+/// Whether all corners of a surface exist and have places.
+///
+/// # Errors
+/// The first that doesn't.
+pub(crate) fn sound(surface: &QuadMesh) -> Result<(), ReportError> {
+    let vertices = surface.positions.len();
+    if let Some(vertex) = surface.positions.iter().position(|p| !p.is_finite()) {
+        return Err(ReportError::SurfaceVertex { vertex });
+    }
+    for (quad, corners) in surface.quads.iter().enumerate() {
+        if let Some(&vertex) = corners.iter().find(|&&v| v as usize >= vertices) {
+            return Err(ReportError::QuadCorner {
+                quad,
+                vertex,
+                vertices,
+            });
+        }
+    }
+    Ok(())
 }
 
 /// Why no report was made.

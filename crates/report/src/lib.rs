@@ -39,7 +39,9 @@ mod strokes;
 #[cfg(test)]
 mod testing;
 
-pub use html::{html, html_with};
-pub use input::{GuideView, PoleView, ReportError, ReportInput, StageView, Table};
+pub use html::{FigurePage, figure_html, html, html_with};
+pub use input::{
+    GuideView, LayersView, PoleView, ReportError, ReportInput, StageView, Table, TrimView,
+};
 pub use json::findings_json;
-pub use pictures::{Legend, Picture, Swatch, pictures};
+pub use pictures::{Legend, PartView, Picture, Swatch, figure_pictures, pictures};

@@ -34,6 +34,11 @@ pub(crate) fn lining() -> Rgb {
     srgb(0xb0_5a78)
 }
 
+/// Tint of layers: dark, so that what shows through the surface is told from it by anyone.
+pub(crate) fn layer() -> Rgb {
+    srgb(0x1f_6f86)
+}
+
 /// Something projected and seen.
 pub(crate) struct Drawn<'a> {
     pub camera: &'a Camera,
@@ -116,17 +121,15 @@ impl<'a> Drawn<'a> {
         )
     }
 
+    /// Something of one tint at a sample, darker where its inner side is seen.
+    pub fn tinted(&self, at: &At, tint: Rgb) -> Rgb {
+        let tint = if at.front { tint } else { scaled(tint, 0.62) };
+        self.shaded(at, tint, 0.0)
+    }
+
     /// The sculpt at a sample.
     pub fn stone(&self, at: &At) -> Rgb {
-        self.shaded(
-            at,
-            if at.front {
-                stone()
-            } else {
-                scaled(stone(), 0.62)
-            },
-            0.0,
-        )
+        self.tinted(at, stone())
     }
 }
 
@@ -179,6 +182,11 @@ impl Patches {
                 .map(|p| patch_tint(tints.get(p).copied().unwrap_or(0)))
                 .collect(),
         }
+    }
+
+    /// Tint of a quad.
+    pub fn tint(&self, quad: usize) -> Rgb {
+        self.tint_of_quad[quad]
     }
 
     pub fn count(&self) -> usize {

@@ -1,6 +1,8 @@
 //! The pictures of a report.
 
 mod draw;
+mod dressed;
+mod figure;
 mod marks;
 
 use base::Task;
@@ -21,7 +23,7 @@ pub struct Picture {
     /// Short name in kebab case, unique in the report, fit for a file name.
     pub name: String,
     /// Heading that it belongs under.
-    pub section: &'static str,
+    pub section: String,
     /// What it shows, a sentence.
     pub caption: String,
     /// What its marks mean.
@@ -135,6 +137,13 @@ pub fn pictures(input: &ReportInput, task: &Task) -> Result<Vec<Picture>, Report
         sheets.extend(draw::close_up(&bench, guide, close_up_frame(input)));
         task.checkpoint()?;
     }
+    for trim in input.trims {
+        sheets.extend(dressed::trim(&bench, trim, close_up_frame(input)));
+        task.checkpoint()?;
+    }
+    if let Some(layers) = &input.layers {
+        sheets.extend(dressed::layers(&bench, layers, task)?);
+    }
     sheets.sort_by_key(|sheet| sheet.section);
     task.report("report", 0.85)?;
     let packed: Result<Vec<Picture>, ReportError> = sheets.into_par_iter().map(pack).collect();
@@ -142,9 +151,15 @@ pub fn pictures(input: &ReportInput, task: &Task) -> Result<Vec<Picture>, Report
     packed
 }
 
+pub use figure::{PartView, figure_pictures};
+
 fn frame(input: &ReportInput) -> Frame {
+    frame_of(input.picture_px)
+}
+
+fn frame_of(height: u32) -> Frame {
     Frame {
-        height: input.picture_px,
+        height,
         margin: MARGIN,
     }
 }
@@ -177,7 +192,7 @@ fn pack(sheet: Sheet) -> Result<Picture, ReportError> {
     let canvas: &Canvas = &sheet.canvas;
     Ok(Picture {
         name: sheet.name,
-        section: sheet.section.heading(),
+        section: sheet.section.heading().to_owned(),
         caption: sheet.caption,
         legend: sheet.legend,
         png: crate::png::pack(canvas)?,

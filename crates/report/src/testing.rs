@@ -192,6 +192,8 @@ impl Sample {
             guides: &self.guides,
             poles: &self.poles,
             patch_of_quad: &self.patches,
+            trims: &[],
+            layers: None,
             findings: &self.findings,
             stages: &self.stages,
             tables: &self.tables,

@@ -63,6 +63,8 @@ fn those(parts: &[String]) -> String {
 pub struct Layered {
     /// The surface, with room beside its layers.
     pub surface: QuadMesh,
+    /// Places of its vertices before, model units.
+    pub before: Vec<DVec3>,
     /// What was done.
     pub cleared: Cleared,
     /// What was found, of what was in the way before and of layers' hidden faces too.
@@ -233,6 +235,7 @@ pub fn cleared(
     }
     Ok(Layered {
         surface,
+        before: finished.surface.positions.clone(),
         cleared,
         findings,
         added,

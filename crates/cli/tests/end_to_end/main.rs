@@ -5,6 +5,7 @@
 
 mod clashing;
 mod editing;
+mod figure;
 mod holding;
 mod intent;
 mod layers;

@@ -189,7 +189,8 @@ pub fn coat() -> &'static (Folder, Run) {
     static COAT: OnceLock<(Folder, Run)> = OnceLock::new();
     COAT.get_or_init(|| {
         let folder = Folder::new();
-        let words = "demo --triangles 60000 --faces 1400 --pictures 64 --threads 2 --out";
+        let words =
+            "demo --only-coat --triangles 60000 --faces 1400 --pictures 64 --threads 2 --out";
         let mut words: Vec<&str> = words.split(' ').collect();
         words.push(word(&folder.0));
         let run = loopwright(&words);

@@ -223,6 +223,8 @@ fn picture(made: &Made, task: &Task) -> Result<Option<Vec<u8>>, ReportError> {
             guides: &guides,
             poles: &poles,
             patch_of_quad: &[],
+            trims: &[],
+            layers: None,
             findings: &findings,
             stages: &[],
             tables: &[],

@@ -65,14 +65,7 @@ fn group_name(guides: &BTreeSet<String>) -> String {
     if guides.is_empty() {
         return "surface".to_owned();
     }
-    let joined: Vec<String> = guides
-        .iter()
-        .map(|g| {
-            g.chars()
-                .map(|c| if c.is_alphanumeric() { c } else { '_' })
-                .collect()
-        })
-        .collect();
+    let joined: Vec<String> = guides.iter().map(|name| Group::word(name)).collect();
     joined.join("-")
 }
 

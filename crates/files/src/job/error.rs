@@ -100,9 +100,11 @@ pub enum JobFault {
     },
     /// Made for another version of the format.
     #[error(
-        "the file has format version {found}; this version of Loopwright reads version 1. Write job = 1, or use the version that the file was made with"
+        "the file has format version {found}; this version of Loopwright reads version 1. Write {key} = 1, or use the version that the file was made with"
     )]
     Version {
+        /// The key that says so.
+        key: &'static str,
         /// The version in the file.
         found: i64,
     },
@@ -185,13 +187,54 @@ pub enum JobFault {
     },
     /// A guide that the job doesn't have.
     #[error(
-        "there is no guide '{guide}'{}. Name a guide of this job", near_guide(.nearest)
+        "there is no guide '{guide}'{}. Name a guide of this job", near_name(.nearest)
     )]
     UnknownGuide {
         /// The name.
         guide: String,
         /// The guide that was probably meant.
         nearest: Option<String>,
+    },
+    /// A part of a figure that there isn't, or not yet.
+    #[error(
+        "there is no part '{part}' before this one{}. Name a part that stands before it: parts are run from the inside out", near_name(.nearest)
+    )]
+    UnknownPart {
+        /// The name.
+        part: String,
+        /// The part that was probably meant.
+        nearest: Option<String>,
+    },
+    /// An image of what is an image itself.
+    #[error("'{part}' is itself an image. Name the part that has a job")]
+    ImageOfImage {
+        /// The name.
+        part: String,
+    },
+    /// An image about no plane.
+    #[error(
+        "is an image, but the figure has no plane. Add [symmetry] with plane = \"x\", or give the part a job"
+    )]
+    ImageWithoutPlane,
+    /// Parts whose results would be in one folder.
+    #[error(
+        "its results would be in the folder '{folder}', as those of '{other}'. Give it a name that differs in letters or digits"
+    )]
+    SameFolder {
+        /// The folder.
+        folder: String,
+        /// The part that has it.
+        other: String,
+    },
+    /// A budget that leaves a part too little.
+    #[error(
+        "the budget leaves it {faces} quads; a part has at least {least}. Raise [budget] faces, or give fixed parts fewer"
+    )]
+    BudgetTooSmall {
+        /// What is left.
+        faces: i64,
+        /// The least of a job.
+        least: u32,
     },
     /// A trim headed nowhere.
     #[error(
@@ -215,10 +258,10 @@ fn did_you_mean(nearest: &Option<String>, known: &[&'static str]) -> String {
     }
 }
 
-fn near_guide(nearest: &Option<String>) -> String {
+fn near_name(nearest: &Option<String>) -> String {
     nearest
         .as_ref()
-        .map_or_else(String::new, |name| format!("; did you mean '{name}'?"))
+        .map_or_else(String::new, |name| format!(" (did you mean '{name}'?)"))
 }
 
 fn curve(closed: &bool) -> &'static str {

@@ -17,15 +17,15 @@
 //! ```
 
 mod edits;
-mod error;
+pub(crate) mod error;
 mod finish;
 mod holds;
 mod intent;
 mod layers;
-mod near;
-mod read;
-mod spec;
-mod table;
+pub(crate) mod near;
+pub(crate) mod read;
+pub(crate) mod spec;
+pub(crate) mod table;
 mod trims;
 mod write;
 
@@ -71,17 +71,7 @@ impl JobFile {
     /// # Errors
     /// [`JobError`] with every problem that the file has.
     pub fn read(path: &Path) -> Result<Self, JobError> {
-        let whole = |fault: JobFault| JobError {
-            file: path.to_owned(),
-            problems: vec![JobProblem {
-                at: None,
-                table: String::new(),
-                fault,
-            }],
-        };
-        let bytes = read_limited(path).map_err(whole)?;
-        let text = String::from_utf8(bytes).map_err(|_| whole(JobFault::NotText))?;
-        Self::parse(path, &text)
+        Self::parse(path, &read_text(path)?)
     }
 
     /// Reads a job from text; `path` says where it stands or will stand.
@@ -89,8 +79,6 @@ impl JobFile {
     /// # Errors
     /// As [`JobFile::read`].
     pub fn parse(path: &Path, text: &str) -> Result<Self, JobError> {
-        // A byte order mark is no part of the text.
-        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let (document, spec) = read::parse(path, text)?;
         Ok(Self {
             path: path.to_owned(),
@@ -196,6 +184,20 @@ impl JobFile {
         spec.edits.push(edit);
         self.update(spec)
     }
+}
+
+/// The text of a job or set file, without a byte order mark.
+pub(crate) fn read_text(path: &Path) -> Result<String, JobError> {
+    let whole = |fault: JobFault| JobError {
+        file: path.to_owned(),
+        problems: vec![JobProblem {
+            at: None,
+            table: String::new(),
+            fault,
+        }],
+    };
+    let bytes = read_limited(path).map_err(whole)?;
+    String::from_utf8(bytes).map_err(|_| whole(JobFault::NotText))
 }
 
 fn read_limited(path: &Path) -> Result<Vec<u8>, JobFault> {

@@ -2,7 +2,7 @@
 
 /// The nearest of some words, if it is near enough to be what was meant: at most a
 /// third of its letters away. The first wins a tie.
-pub(super) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
+pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<String> {
     let typed: Vec<char> = word.to_lowercase().chars().take(64).collect();
     known
         .map(|k| (distance(&typed, &k.chars().collect::<Vec<_>>()), k))

@@ -33,10 +33,21 @@ const POINTS: &str = "points = [[0, 9, 1], [1, 9, 0], [0, 9, -1]]";
 
 /// The parsed document and what it says.
 pub(super) fn parse(path: &Path, text: &str) -> Result<(Document<String>, JobSpec), JobError> {
+    parse_with(path, text, spec)
+}
+
+/// A parsed document and what `spec` reads in it, given the file's name without extension.
+pub(crate) fn parse_with<T>(
+    path: &Path,
+    text: &str,
+    spec: impl FnOnce(&dyn TableLike, Option<String>, &mut Problems<'_>) -> Option<T>,
+) -> Result<(Document<String>, T), JobError> {
     let fail = |problems: Vec<JobProblem>| JobError {
         file: path.to_owned(),
         problems,
     };
+    // A byte order mark is no part of the text.
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     let mut problems = Problems::new(text);
     let document = match Document::parse(text.to_owned()) {
         Ok(document) => document,
@@ -66,7 +77,7 @@ fn spec(
     top.only(problems, &TOP, &LATER);
     match top.whole(problems, "job", "job = 1") {
         Some(VERSION) => {}
-        Some(found) => top.problem(problems, "job", JobFault::Version { found }),
+        Some(found) => top.problem(problems, "job", JobFault::Version { key: "job", found }),
         None if top.has("job") => {}
         None => top.missing(problems, "job", "job = 1 as the first line"),
     }
@@ -167,7 +178,7 @@ fn symmetry(top: &View<'_>, problems: &mut Problems<'_>) -> SymmetrySpec {
     symmetry
 }
 
-fn given_plane(table: &View<'_>, problems: &mut Problems<'_>) -> Option<PlaneSpec> {
+pub(crate) fn given_plane(table: &View<'_>, problems: &mut Problems<'_>) -> Option<PlaneSpec> {
     const ORIGIN: &str = "origin = [0, 0, 0]";
     const NORMAL: &str = "normal = [1, 0, 0]";
     let mut plane = table.table(problems, "plane", "plane = \"x\"")?;
@@ -236,7 +247,7 @@ pub(super) trait Named {
 }
 
 /// The tables of a list of tables, with their places; none if the key isn't there.
-pub(super) fn tables_of<'d>(
+pub(crate) fn tables_of<'d>(
     top: &View<'d>,
     problems: &mut Problems<'_>,
     key: &str,
@@ -274,7 +285,7 @@ pub(super) fn tables_of<'d>(
 }
 
 /// The tables of a list, each read by `read` with its line; names must differ.
-fn named<T>(
+pub(crate) fn named<T>(
     top: &View<'_>,
     problems: &mut Problems<'_>,
     (key, example): (&'static str, &'static str),

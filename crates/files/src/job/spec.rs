@@ -346,7 +346,7 @@ impl JobSpec {
     }
 }
 
-pub(super) fn checked_faces(faces: i64) -> Result<u32, JobFault> {
+pub(crate) fn checked_faces(faces: i64) -> Result<u32, JobFault> {
     let fits = u32::try_from(faces).ok().filter(|f| FACES.contains(f));
     let range = format!("from {} to {}", FACES.start(), FACES.end());
     fits.ok_or_else(|| out_of_range("faces", faces, range))
@@ -378,7 +378,7 @@ pub(super) fn checked_confidence(confidence: f64) -> Result<f64, JobFault> {
     ))
 }
 
-pub(super) fn out_of_range(key: &str, value: impl ToString, range: String) -> JobFault {
+pub(crate) fn out_of_range(key: &str, value: impl ToString, range: String) -> JobFault {
     JobFault::OutOfRange {
         key: key.to_owned(),
         value: value.to_string(),

@@ -11,13 +11,13 @@ use super::spec::{meaning, out_of_range};
 
 /// Whether a length may be 0.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum MayVanish {
+pub(crate) enum MayVanish {
     No,
     Yes,
 }
 
 /// Collects problems of a text and turns byte offsets into lines and columns.
-pub(super) struct Problems<'t> {
+pub(crate) struct Problems<'t> {
     text: &'t str,
     line_starts: Vec<usize>,
     found: Vec<JobProblem>,
@@ -70,7 +70,7 @@ impl<'t> Problems<'t> {
 }
 
 /// A table with the keys that it may have.
-pub(super) struct View<'d> {
+pub(crate) struct View<'d> {
     table: &'d dyn TableLike,
     /// Name for messages.
     pub label: String,
@@ -219,6 +219,20 @@ impl<'d> View<'d> {
         }
         self.problem(problems, key, out_of_range(key, length, range.to_owned()));
         None
+    }
+
+    /// A list of texts.
+    pub fn texts(
+        &self,
+        problems: &mut Problems<'_>,
+        key: &str,
+        example: &'static str,
+    ) -> Option<Vec<String>> {
+        let look = |item: &'d Item| {
+            let text = |v: &Value| v.as_str().map(|text| text.trim().to_owned());
+            item.as_array()?.iter().map(text).collect()
+        };
+        self.typed(problems, key, ("a list of texts in quotes", example), look)
     }
 
     pub fn whole(

@@ -199,21 +199,7 @@ pub fn run(
     task: &Task,
 ) -> Result<Cleared, LayerError> {
     task.report("layers", 0.0)?;
-    let finite = |v: &u32| {
-        let p = surface.positions.get(*v as usize);
-        p.is_some_and(|p| p.is_finite())
-    };
-    if let Some(quad) = surface.quads.iter().position(|q| !q.iter().all(finite)) {
-        return Err(LayerError::BadQuad { quad });
-    }
-    for layer in layers {
-        if !(layer.clearance.is_finite() && layer.clearance > 0.0) {
-            return Err(LayerError::Clearance {
-                layer: layer.name.clone(),
-                clearance: layer.clearance,
-            });
-        }
-    }
+    check(surface, layers)?;
     let made = |layer: &Layer| Body::new(&layer.mesh, layer.side, layer.clearance);
     let bodies: Vec<Body> = layers.iter().map(made).collect();
     let shape = Shape::of(surface);
@@ -302,6 +288,43 @@ fn attempt(
         bound: push.bound().unwrap_or(0.0),
         rounds,
     })
+}
+
+/// How a surface stands beside layers, by the exact tests; nothing is moved.
+///
+/// # Errors
+/// [`LayerError`] for a surface or a clearance that is none, or when cancelled.
+pub fn look(
+    surface: &QuadMesh,
+    layers: &[Layer],
+    task: &Task,
+) -> Result<Vec<Standing>, LayerError> {
+    check(surface, layers)?;
+    task.checkpoint()?;
+    let made = |layer: &Layer| Body::new(&layer.mesh, layer.side, layer.clearance);
+    let bodies: Vec<Body> = layers.iter().map(made).collect();
+    let found = Pushing::new(surface, &bodies, &Frame::default()).look(&bodies);
+    Ok(found.iter().map(standing).collect())
+}
+
+/// Whether there is a surface, and every clearance is a length.
+fn check(surface: &QuadMesh, layers: &[Layer]) -> Result<(), LayerError> {
+    let finite = |v: &u32| {
+        let p = surface.positions.get(*v as usize);
+        p.is_some_and(|p| p.is_finite())
+    };
+    if let Some(quad) = surface.quads.iter().position(|q| !q.iter().all(finite)) {
+        return Err(LayerError::BadQuad { quad });
+    }
+    for layer in layers {
+        if !(layer.clearance.is_finite() && layer.clearance > 0.0) {
+            return Err(LayerError::Clearance {
+                layer: layer.name.clone(),
+                clearance: layer.clearance,
+            });
+        }
+    }
+    Ok(())
 }
 
 /// A layer under the surface without the faces that can't be seen, and how many those are;

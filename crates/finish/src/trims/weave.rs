@@ -277,8 +277,7 @@ impl Woven {
 
     /// A name for a trim's group that no other group has.
     fn group_name(&self, name: &str) -> String {
-        let word = |c: char| if c.is_alphanumeric() { c } else { '_' };
-        let mut plain: String = name.chars().map(word).collect();
+        let mut plain = Group::word(name);
         while self.mesh.groups.iter().any(|g| g.name == plain) {
             plain.push_str("_trim");
         }

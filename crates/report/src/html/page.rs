@@ -4,9 +4,25 @@ use super::*;
 
 const STYLE: &str = include_str!("style.css");
 
-pub(super) fn page(input: &ReportInput, pictures: &[Picture]) -> String {
-    let title = escaped(input.title);
-    let ready = input.findings.is_ready();
+/// What a page shows, from its top down.
+pub(super) struct Page<'a> {
+    pub title: &'a str,
+    /// A sentence on how it came out.
+    pub summary: String,
+    pub findings: &'a Findings,
+    /// Texts with the pages that they lead to.
+    pub links: &'a [(String, String)],
+    pub pictures: &'a [Picture],
+    pub poles: &'a [PoleView],
+    pub tables: &'a [Table],
+    pub stages: &'a [StageView],
+    /// Heading, what it is, and text of the file that was run; none if empty.
+    pub source: [&'a str; 3],
+}
+
+pub(super) fn page(page: &Page) -> String {
+    let title = escaped(page.title);
+    let ready = page.findings.is_ready();
     let verdict = if ready { "Ready" } else { "Not ready" };
     let mut out = format!(
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
@@ -17,31 +33,46 @@ pub(super) fn page(input: &ReportInput, pictures: &[Picture]) -> String {
     let _ = writeln!(
         out,
         "<header class=\"{class}\"><p class=\"part\">{title}</p><h1>{verdict}</h1><p>{}</p></header>\n<main>",
-        escaped(&summary(input))
+        escaped(&page.summary)
     );
-    findings_part(&mut out, input.findings);
-    pictures_part(&mut out, pictures);
-    poles_part(&mut out, input);
-    for table in input.tables {
+    links_part(&mut out, page.links);
+    findings_part(&mut out, page.findings);
+    pictures_part(&mut out, page.pictures);
+    poles_part(&mut out, page.poles);
+    for table in page.tables {
         let _ = writeln!(out, "<section><h2>{}</h2>", escaped(&table.title));
         table_part(&mut out, table);
         out.push_str("</section>\n");
     }
-    stages_part(&mut out, input);
-    if !input.job_text.is_empty() {
+    stages_part(&mut out, page.stages);
+    let [heading, what, text] = page.source.map(escaped);
+    if !text.is_empty() {
         let _ = writeln!(
             out,
-            "<section><h2>Job</h2><details><summary>The job file</summary><pre>{}</pre></details></section>",
-            escaped(input.job_text)
+            "<section><h2>{heading}</h2><details><summary>{what}</summary><pre>{text}</pre></details></section>",
         );
     }
     out.push_str("</main>\n</body>\n</html>\n");
     out
 }
 
+fn links_part(out: &mut String, links: &[(String, String)]) {
+    if links.is_empty() {
+        return;
+    }
+    let link = |(text, to): &(String, String)| {
+        format!("<li><a href=\"{}\">{}</a></li>", escaped(to), escaped(text))
+    };
+    let links: String = links.iter().map(link).collect();
+    let _ = writeln!(
+        out,
+        "<section><h2>Reports of the parts</h2><ul>{links}</ul></section>"
+    );
+}
+
 /// One sentence on how it came out.
-fn summary(input: &ReportInput) -> String {
-    let count = |level, one: &str, many: &str| match input.findings.count(level) {
+pub(super) fn summary(findings: &Findings, what: &str) -> String {
+    let count = |level, one: &str, many: &str| match findings.count(level) {
         0 => None,
         1 => Some(format!("1 {one}")),
         n => Some(format!("{n} {many}")),
@@ -54,17 +85,12 @@ fn summary(input: &ReportInput) -> String {
     .into_iter()
     .flatten()
     .collect();
-    let quads = input.surface.quads.len();
     let findings = if parts.is_empty() {
         "Nothing was checked".to_owned()
     } else {
         parts.join(", ")
     };
-    format!(
-        "{findings}. {quads} quads, {} guides, {} poles.",
-        input.guides.len(),
-        input.poles.len()
-    )
+    format!("{findings}. {what}")
 }
 
 fn findings_part(out: &mut String, findings: &Findings) {
@@ -135,7 +161,7 @@ fn pictures_part(out: &mut String, pictures: &[Picture]) {
         let _ = writeln!(
             out,
             "<section><h2>{}</h2><div class=\"pictures\">",
-            escaped(first.section)
+            escaped(&first.section)
         );
         for picture in group {
             let caption = escaped(&picture.caption);
@@ -199,8 +225,8 @@ fn sign(swatch: &Swatch) -> String {
     )
 }
 
-fn poles_part(out: &mut String, input: &ReportInput) {
-    if input.poles.is_empty() {
+fn poles_part(out: &mut String, poles: &[PoleView]) {
+    if poles.is_empty() {
         return;
     }
     let table = Table {
@@ -208,8 +234,7 @@ fn poles_part(out: &mut String, input: &ReportInput) {
         headings: ["Vertex", "Edges that meet", "Why it is there"]
             .map(String::from)
             .to_vec(),
-        rows: input
-            .poles
+        rows: poles
             .iter()
             .map(|p| {
                 vec![
@@ -223,19 +248,18 @@ fn poles_part(out: &mut String, input: &ReportInput) {
     let _ = writeln!(
         out,
         "<section><h2>Reasons for poles</h2><details><summary>{} poles</summary>",
-        input.poles.len()
+        poles.len()
     );
     table_part(out, &table);
     out.push_str("</details></section>\n");
 }
 
-fn stages_part(out: &mut String, input: &ReportInput) {
-    if input.stages.is_empty() {
+fn stages_part(out: &mut String, stages: &[StageView]) {
+    if stages.is_empty() {
         return;
     }
-    let total: f64 = input.stages.iter().map(|s| s.seconds).sum();
-    let mut rows: Vec<Vec<String>> = input
-        .stages
+    let total: f64 = stages.iter().map(|s| s.seconds).sum();
+    let mut rows: Vec<Vec<String>> = stages
         .iter()
         .map(|s| {
             vec![

@@ -17,7 +17,11 @@ use crate::paint::{Drawn, Look, Patches, Quads, ground, ink, lining};
 /// Parts of the page, in order.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Section {
+    Figure,
+    Parts,
     Surface,
+    Trims,
+    Layers,
     Findings,
     Over,
     Distance,
@@ -30,7 +34,11 @@ pub(super) enum Section {
 impl Section {
     pub fn heading(self) -> &'static str {
         match self {
+            Self::Figure => "The figure",
+            Self::Parts => "Its parts",
             Self::Surface => "The surface",
+            Self::Trims => "Trims close up",
+            Self::Layers => "Layers before and after clearing",
             Self::Findings => "Where findings lie",
             Self::Over => "Edges over the sculpt",
             Self::Distance => "Distance to the sculpt",
@@ -78,7 +86,7 @@ pub(super) fn laid_guides(input: &ReportInput, mean_edge: f64) -> Vec<Option<Lai
 }
 
 /// Hollows that are darkened, as a share of the picture's height.
-fn hollow_px(camera: &Camera) -> f32 {
+pub(super) fn hollow_px(camera: &Camera) -> f32 {
     (0.02 * f64::from(camera.width.min(camera.height))) as f32
 }
 
@@ -204,7 +212,7 @@ pub(super) fn short(value: f64) -> String {
     }
 }
 
-fn painted(quads: &Quads, look: Look) -> Canvas {
+pub(super) fn painted(quads: &Quads, look: Look) -> Canvas {
     let camera = quads.drawn.camera;
     Canvas::painted(camera.width, camera.height, ground(), |column, row| {
         quads
@@ -354,7 +362,7 @@ fn close_up_camera(
 }
 
 /// Small letters and digits of a name, other runs as one hyphen; at most 40 characters.
-fn kebab(name: &str) -> String {
+pub(crate) fn kebab(name: &str) -> String {
     let mut out = String::new();
     for c in name.chars() {
         if c.is_ascii_alphanumeric() {

@@ -17,7 +17,13 @@ fn each_fault_is_found_where_it_stands() {
     type Is = fn(&JobFault) -> bool;
     let cases: [(&str, &str, usize, Is); 33] = [
         ("job = 1 ", "job = 2 ", 2, |f| {
-            matches!(f, JobFault::Version { found: 2 })
+            matches!(
+                f,
+                JobFault::Version {
+                    key: "job",
+                    found: 2
+                }
+            )
         }),
         ("job = 1 ", "job = \"1\" ", 2, |f| {
             matches!(
