@@ -90,7 +90,7 @@ def read_quads(path: Path) -> Quads:
         if word == "v":
             vertices.append([float(x) for x in rest])
         elif word == "f":
-            quads.append([int(x) - 1 for x in rest])
+            quads.append([int(x.partition("/")[0]) - 1 for x in rest])
     if not quads or any(len(q) != 4 for q in quads):
         raise Unusable(f"{path}: not all faces are quads")
     return Quads(np.array(vertices), np.array(quads, np.int64))
@@ -154,12 +154,14 @@ def capped(mesh: trimesh.Trimesh) -> trimesh.Trimesh:
     return trimesh.Trimesh(np.concatenate(vertices), np.concatenate(faces), process=False)
 
 
-def check_volume(checks: Checks, quads: Quads, sculpt: trimesh.Trimesh) -> None:
+def check_volume(checks: Checks, findings: dict[str, Any], quads: Quads, sculpt: trimesh.Trimesh) -> None:
     """Signed volumes with the openings closed: positive if normals face out."""
     ours, theirs = capped(quads.mesh()), capped(sculpt)
     checks.that("surface and sculpt close up", bool(ours.is_watertight and theirs.is_watertight))
     checks.that("faces wind one way", bool(ours.is_winding_consistent))
     checks.that("normals face out", ours.volume > 0 and theirs.volume > 0)
+    told = [f["level"] == "pass" for f in findings["findings"] if f["code"] == "faces-outward"]
+    checks.that("faces-outward says the same", told == [bool(ours.volume > 0)])
     checks.near("signed volume", float(ours.volume), float(theirs.volume), VOLUME)
 
 
@@ -215,7 +217,7 @@ def main() -> int:
         quads = read_quads(folder / "surface.obj")
         check_measures(checks, "surface", findings["measures"], quads, sculpt)
         check_mirror(checks, quads)
-        check_volume(checks, quads, sculpt)
+        check_volume(checks, findings, quads, sculpt)
         check_glb(checks, folder / "surface.glb", quads)
         moved, path = pushed(quads, folder)
         check_measures(checks, "pushed", measured(binary, path, folder / "coat.toml"), moved, sculpt)

@@ -83,6 +83,7 @@ pub fn run(args: &args::Measure, meter: &Meter) -> Result<bool, Refusal> {
         sculpt: &taken.sculpt,
         guides: &guides,
         surface: &surface,
+        hard: &[],
         patch_of_quad: &[],
         poles: poles(&surface),
         plane,

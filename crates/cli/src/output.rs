@@ -40,6 +40,8 @@ pub struct Finished<'a> {
     pub guides: &'a [Guide],
     /// The surface.
     pub surface: &'a QuadMesh,
+    /// Its hard edges: both ends, lower first, sorted.
+    pub hard: &'a [[u32; 2]],
     /// Patch of each quad; empty if not known.
     pub patch_of_quad: &'a [u32],
     /// Poles with their reasons.
@@ -157,7 +159,11 @@ pub fn write_surface(
         finished.findings.push(finding);
     }
     let (name, units) = (finished.name, finished.units);
-    let mut all = surface_files("surface", name, units, finished.surface, finished.plane)?;
+    let look = Look {
+        plane: finished.plane,
+        hard: finished.hard,
+    };
+    let mut all = surface_files("surface", name, units, finished.surface, look)?;
     let seen = finished.layers.iter().flat_map(|l| &l.layered.seen);
     all.extend(seen.map(|(name, mesh)| (name.clone(), files::ply_bytes(mesh))));
     let done = reported(finished, &mut all, common, meter)?;
@@ -169,6 +175,15 @@ pub fn write_surface(
     })
 }
 
+/// How a surface goes into files besides its quads.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Look<'a> {
+    /// The plane about which it is its own image.
+    pub plane: Option<Plane>,
+    /// Its hard edges: both ends, lower first, sorted.
+    pub hard: &'a [[u32; 2]],
+}
+
 /// A surface as OBJ and GLB; the name of both files without extension is `stem`.
 ///
 /// # Errors
@@ -178,15 +193,16 @@ pub fn surface_files(
     name: &str,
     units: &str,
     surface: &QuadMesh,
-    plane: Option<Plane>,
+    look: Look<'_>,
 ) -> Result<Vec<(String, Vec<u8>)>, Refusal> {
     let mut options = GlbOptions::named(name);
     options.metres_per_unit = files::metres_per_unit(units).unwrap_or(1.0);
-    options.mirror = plane.map(|plane| MirrorPlane {
+    options.hard = look.hard.to_vec();
+    options.mirror = look.plane.map(|plane| MirrorPlane {
         origin: plane.origin,
         normal: plane.normal,
     });
-    let obj = files::obj_text(surface, &header(name, units, surface));
+    let obj = files::shaded_obj_text(surface, &header(name, units, surface), look.hard);
     let glb = files::glb(surface, &options)?;
     Ok(vec![
         (format!("{stem}.obj"), obj),
@@ -333,6 +349,7 @@ fn findings_json(finished: &Finished<'_>, tables: &[Table]) -> Result<Value, Ref
     json["name"] = Value::from(finished.name);
     json["units"] = Value::from(finished.units);
     json["measures"] = serde_json::to_value(finished.measures)?;
+    json["hard_edges"] = serde_json::to_value(finished.hard)?;
     Ok(json)
 }
 

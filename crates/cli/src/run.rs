@@ -106,6 +106,7 @@ pub fn results(
         sculpt,
         guides: &settings.guides,
         surface: &done.surface,
+        hard: &done.hard,
         patch_of_quad: &done.patch_of_quad,
         poles: output::poles_of(&outcome.poles),
         plane,

@@ -37,5 +37,5 @@ pub use sculpt::{
 };
 pub use write::{
     EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, held_text, obj_text,
-    ply_bytes, symmetric_triangles, write_all_or_none, write_whole,
+    ply_bytes, shaded_obj_text, symmetric_triangles, write_all_or_none, write_whole,
 };

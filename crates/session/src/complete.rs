@@ -10,7 +10,7 @@ use mesh::QuadMesh;
 use thiserror::Error;
 
 use super::checked::{checked, mirror};
-use super::finish::{Finish, FinishError, finished};
+use super::finish::{Finish, FinishError, finished, hard_edges};
 use super::layers::{ClearError, Layered, cleared, shape_again};
 use super::pipeline::{Outcome, Settings};
 
@@ -36,6 +36,8 @@ pub struct Completed {
     pub measures: Measures,
     /// What the check found, and what was found of trims and layers; not what the run found.
     pub findings: Findings,
+    /// Its hard edges: both ends, lower first, sorted.
+    pub hard: Vec<[u32; 2]>,
     /// What became of the surface beside its layers, where there are any.
     pub layered: Option<Layered>,
 }
@@ -87,6 +89,7 @@ pub fn completed(
         patch_of_quad: outcome.patch_of_quad.clone(),
         measures,
         findings,
+        hard: Vec::new(),
         layered: None,
     };
     match beyond(&mut done, outcome, sculpt, settings, rest, task, &mut lap) {
@@ -132,5 +135,9 @@ fn beyond(
         done.layered = Some(layered);
         lap("check");
     }
+    let hard = hard_edges(&added, outcome, &done.surface, rest.spec)?;
+    done.findings.append(::finish::facing::findings(&done.surface));
+    done.findings.append(hard.findings);
+    done.hard = hard.edges;
     Ok(())
 }

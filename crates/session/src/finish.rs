@@ -4,6 +4,7 @@ use base::{Findings, Task};
 use engine::check::{self, CheckError};
 use engine::model::Sculpt;
 use files::{JobSpec, TrimSpec};
+use finish::edges::{self, Asked, Hard};
 use finish::lining::{self, Lined, LiningError};
 use finish::trims::{self, Placed, Trim, TrimError, TrimInput, Trimmed};
 use mesh::{DVec3, QuadMesh};
@@ -151,6 +152,32 @@ pub fn finished(
     Ok(finished)
 }
 
+/// The hard edges of a job's delivered surface.
+///
+/// # Errors
+/// [`CheckError`] for a damaged surface.
+pub fn hard_edges(
+    finished: &Finished,
+    outcome: &Outcome,
+    surface: &QuadMesh,
+    spec: &JobSpec,
+) -> Result<Hard, CheckError> {
+    let mut asked = Asked {
+        angle_deg: spec.shading.hard_angle,
+        ..Asked::default()
+    };
+    let is_hard = |name: &str| spec.guides.iter().any(|g| g.hard && g.name == name);
+    for guide in outcome.guides.iter().filter(|g| is_hard(&g.name)) {
+        if let Some(run) = check::run_along(&outcome.surface, guide)? {
+            asked.runs.push((run.vertices, run.closed));
+        }
+    }
+    if let Some(trimmed) = &finished.trimmed {
+        asked.trims = trimmed.corners();
+    }
+    Ok(edges::run(surface, &asked))
+}
+
 fn trimmed(
     outcome: &Outcome,
     sculpt: &Sculpt,
@@ -219,5 +246,6 @@ fn trim(spec: &TrimSpec) -> Trim {
             files::TrimSide::Within => trims::Side::Within,
         },
         follow: spec.follow,
+        hard: spec.hard,
     }
 }

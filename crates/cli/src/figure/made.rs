@@ -43,6 +43,14 @@ impl Made {
         fails.filter_map(|finding| finding["sentence"].as_str())
     }
 
+    /// Its hard edges, by the vertices of its surface.
+    pub fn hard_edges(&self) -> Vec<[u32; 2]> {
+        let all = self.findings["hard_edges"].as_array().into_iter().flatten();
+        let end = |edge: &Value, i: usize| u32::try_from(edge[i].as_u64()?).ok();
+        let edges = all.filter_map(|edge| Some([end(edge, 0)?, end(edge, 1)?]));
+        edges.collect()
+    }
+
     /// A whole number among the part's measures.
     pub fn measure(&self, group: &str, key: &str) -> Option<u64> {
         self.findings["measures"][group][key].as_u64()
@@ -129,14 +137,21 @@ pub fn image(plan: &Plan, number: usize, of: &Made, meter: &Meter) -> Result<Mad
         return Made::read(&folder, pictures, true);
     }
     let surface = mirrored(&of.surface, plane);
+    // An image has its original's numbers.
+    let hard = of.hard_edges();
+    let look = output::Look {
+        plane: None,
+        hard: &hard,
+    };
     let mut findings = Findings::default();
     findings.push(about(&spec.parts[original].name, of));
     let units = of.findings["units"].as_str().unwrap_or_default();
-    let mut all = output::surface_files("surface", &part.name, units, &surface, None)?;
+    let mut all = output::surface_files("surface", &part.name, units, &surface, look)?;
     let mut json = report::findings_json(&findings, &[]);
     json["name"] = Value::from(part.name.as_str());
     json["units"] = Value::from(units);
     json["measures"] = of.findings["measures"].clone();
+    json["hard_edges"] = of.findings["hard_edges"].clone();
     all.push((
         "findings.json".to_owned(),
         serde_json::to_vec_pretty(&json)?,

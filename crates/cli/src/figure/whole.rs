@@ -55,6 +55,7 @@ pub fn finish(
     let of_figure = pictures.len();
     pictures.extend(of_parts(plan, parts));
     let whole = together(plan, parts);
+    let hard = hard_together(parts);
     let tables = vec![table(plan, parts)];
     let links = spec
         .parts
@@ -84,7 +85,7 @@ pub fn finish(
         &spec.name,
         units.unwrap_or_default(),
         &whole,
-        plane,
+        output::Look { plane, hard: &hard },
     )?;
     all.push((
         "findings.json".to_owned(),
@@ -343,6 +344,17 @@ fn lower_first(text: &str) -> String {
     letters.next().map_or_else(String::new, |first| {
         first.to_lowercase().chain(letters).collect()
     })
+}
+
+/// Hard edges of all parts, by the vertices of the figure.
+fn hard_together(parts: &[Made]) -> Vec<[u32; 2]> {
+    let (mut hard, mut first) = (Vec::new(), 0);
+    for made in parts {
+        let edges = made.hard_edges().into_iter();
+        hard.extend(edges.map(|edge| edge.map(|v| v + first)));
+        first += made.surface.positions.len() as u32;
+    }
+    hard
 }
 
 /// All surfaces as one, each group under its part's name; a part's quads in no group are in one

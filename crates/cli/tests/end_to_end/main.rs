@@ -12,6 +12,7 @@ mod layers;
 mod measuring;
 mod refusals;
 mod running;
+mod shading;
 mod suggesting;
 mod support;
 mod surface;

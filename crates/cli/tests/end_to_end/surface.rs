@@ -32,7 +32,10 @@ impl Surface {
                     surface.words.push(words);
                 }
                 Some("f") => {
-                    let corners = words.map(|w| w.parse::<usize>().unwrap() - 1);
+                    let corners = words.map(|w| {
+                        let index = w.split('/').next().unwrap();
+                        index.parse::<usize>().unwrap() - 1
+                    });
                     surface.faces.push(corners.collect());
                 }
                 _ => {}

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use super::REST;
 use super::mirror::{MirrorPlane, symmetric_triangles};
 use super::obj::groups_of_quads;
+use super::shade::Shade;
 
 /// How a surface goes into a GLB file.
 #[derive(Clone, Debug, PartialEq)]
@@ -19,6 +20,8 @@ pub struct GlbOptions {
     /// Metres in a model unit, above 0: glTF counts in metres. It becomes the node's scale,
     /// so that stored coordinates stay those of the model.
     pub metres_per_unit: f64,
+    /// Edges with a normal on either side: both ends, lower first, sorted.
+    pub hard: Vec<[u32; 2]>,
 }
 
 impl GlbOptions {
@@ -28,6 +31,7 @@ impl GlbOptions {
             name: name.into(),
             mirror: None,
             metres_per_unit: 1.0,
+            hard: Vec::new(),
         }
     }
 }
@@ -83,8 +87,11 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
     if !(scale.is_finite() && scale > 0.0) {
         return Err(EncodeError::Scale { value: scale });
     }
-    let (renamed, used) = used_vertices(mesh)?;
-    let positions = used.iter().map(|&v| {
+    check_indices(mesh)?;
+    // A vertex of the file for each normal: what is smooth is shared.
+    let shade = Shade::of(mesh, &options.hard);
+    let positions = shade.vertex.iter().map(|&v| {
+        let v = v as usize;
         let p = mesh.positions[v];
         let single = (p + DVec3::ZERO).as_vec3();
         single
@@ -96,7 +103,8 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
             })
     });
     let positions: Vec<[f32; 3]> = positions.collect::<Result<_, _>>()?;
-    let normals = normals(mesh, &used);
+    let normals = shade.normals.iter().map(|n| n.as_vec3().to_array());
+    let normals: Vec<[f32; 3]> = normals.collect();
     let triangles = symmetric_triangles(mesh, options.mirror);
     let (names, members) = primitives(mesh);
 
@@ -109,7 +117,7 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
     let short = positions.len() <= usize::from(u16::MAX);
     for &quad in members.iter().flatten() {
         for corner in [triangles[2 * quad], triangles[2 * quad + 1]].as_flattened() {
-            let index = renamed[*corner as usize];
+            let index = shade.at(mesh, quad, *corner);
             let bytes = index.to_le_bytes();
             data.extend(if short { &bytes[..2] } else { &bytes[..] });
         }
@@ -125,37 +133,12 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
     container(&root, data)
 }
 
-/// The new number of each used vertex, and the used vertices.
-fn used_vertices(mesh: &QuadMesh) -> Result<(Vec<u32>, Vec<usize>), EncodeError> {
-    let mut is_used = vec![false; mesh.positions.len()];
-    for (quad, corners) in mesh.quads.iter().enumerate() {
-        for &v in corners {
-            *is_used
-                .get_mut(v as usize)
-                .ok_or(EncodeError::IndexOutOfRange { quad })? = true;
-        }
+fn check_indices(mesh: &QuadMesh) -> Result<(), EncodeError> {
+    let known = |v: &u32| (*v as usize) < mesh.positions.len();
+    match mesh.quads.iter().position(|q| !q.iter().all(known)) {
+        Some(quad) => Err(EncodeError::IndexOutOfRange { quad }),
+        None => Ok(()),
     }
-    let used: Vec<usize> = (0..is_used.len()).filter(|&v| is_used[v]).collect();
-    let mut renamed = vec![0; is_used.len()];
-    for (new, &old) in used.iter().enumerate() {
-        renamed[old] = new as u32;
-    }
-    Ok((renamed, used))
-}
-
-/// Unit vertex normals, weighted by the quads' areas. Half the cross product of a quad's
-/// diagonals is its vector area, whichever way it is cut.
-fn normals(mesh: &QuadMesh, used: &[usize]) -> Vec<[f32; 3]> {
-    let mut sums = vec![DVec3::ZERO; mesh.positions.len()];
-    for corners in &mesh.quads {
-        let [a, b, c, d] = corners.map(|v| mesh.positions[v as usize]);
-        let area = (c - a).cross(d - b);
-        corners.iter().for_each(|&v| sums[v as usize] += area);
-    }
-    // The specification wants unit length even where a fold leaves no direction.
-    used.iter()
-        .map(|&v| sums[v].normalize_or(DVec3::Y).as_vec3().to_array())
-        .collect()
 }
 
 /// Names and quads of the primitives: groups that have quads, then the rest.

@@ -2,9 +2,10 @@
 
 use std::io::Write as _;
 
-use mesh::{DVec3, QuadMesh};
+use mesh::{DVec3, QuadMesh, Vec3};
 
 use super::REST;
+use super::shade::Shade;
 
 /// A quad surface as OBJ: vertices and quads in the mesh's order, so that numbers in
 /// findings fit the file (OBJ counts from 1).
@@ -18,7 +19,17 @@ use super::REST;
 pub fn obj_text(mesh: &QuadMesh, header: &str) -> Vec<u8> {
     let mut out = Vec::with_capacity(40 * (mesh.positions.len() + mesh.quads.len()) + header.len());
     // Writing to a Vec can't fail.
-    let _ = write(mesh, header, &mut out);
+    let _ = write(mesh, header, None, &mut out);
+    out
+}
+
+/// As [`obj_text`], with a normal at each corner and smoothing groups: `hard` edges (both ends, lower
+/// first, sorted) have one on either side and part groups. A hard edge that ends amid the surface
+/// leaves both its sides in one group; there the normals tell.
+pub fn shaded_obj_text(mesh: &QuadMesh, header: &str, hard: &[[u32; 2]]) -> Vec<u8> {
+    let mut out = Vec::with_capacity(90 * (mesh.positions.len() + mesh.quads.len()) + header.len());
+    // Writing to a Vec can't fail.
+    let _ = write(mesh, header, Some(&Shade::of(mesh, hard)), &mut out);
     out
 }
 
@@ -35,7 +46,12 @@ pub fn held_text(mesh: &QuadMesh, rim: &[[u32; 2]], header: &str) -> Vec<u8> {
     out
 }
 
-fn write(mesh: &QuadMesh, header: &str, out: &mut Vec<u8>) -> std::io::Result<()> {
+fn write(
+    mesh: &QuadMesh,
+    header: &str,
+    shade: Option<&Shade>,
+    out: &mut Vec<u8>,
+) -> std::io::Result<()> {
     for line in header.lines() {
         writeln!(out, "{}", format!("# {line}").trim_end())?;
     }
@@ -43,9 +59,15 @@ fn write(mesh: &QuadMesh, header: &str, out: &mut Vec<u8>) -> std::io::Result<()
         let [x, y, z] = (*p + DVec3::ZERO).to_array().map(shortest);
         writeln!(out, "v {x} {y} {z}")?;
     }
+    for normal in shade.iter().flat_map(|s| &s.normals) {
+        // As exact as glTF's.
+        let [x, y, z] = (normal.as_vec3() + Vec3::ZERO).to_array();
+        writeln!(out, "vn {x} {y} {z}")?;
+    }
+    let mut smooth = None;
     let mut current: Option<&[u32]> = None;
     let groups = groups_of_quads(mesh);
-    for (quad, groups) in mesh.quads.iter().zip(&groups) {
+    for (number, (quad, groups)) in mesh.quads.iter().zip(&groups).enumerate() {
         if current != Some(groups) {
             current = Some(groups);
             let names: Vec<String> = groups
@@ -63,7 +85,16 @@ fn write(mesh: &QuadMesh, header: &str, out: &mut Vec<u8>) -> std::io::Result<()
             )?;
         }
         let [a, b, c, d] = quad.map(|v| u64::from(v) + 1);
-        writeln!(out, "f {a} {b} {c} {d}")?;
+        let Some(shade) = shade else {
+            writeln!(out, "f {a} {b} {c} {d}")?;
+            continue;
+        };
+        if smooth != Some(shade.group[number]) {
+            smooth = Some(shade.group[number]);
+            writeln!(out, "s {}", shade.group[number])?;
+        }
+        let [na, nb, nc, nd] = shade.of_corner[number].map(|n| u64::from(n) + 1);
+        writeln!(out, "f {a}//{na} {b}//{nb} {c}//{nc} {d}//{nd}")?;
     }
     Ok(())
 }

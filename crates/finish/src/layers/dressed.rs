@@ -61,6 +61,7 @@ fn trim(height: f64, thickness: f64, side: trims::Side) -> Trim {
         direction: Direction::Axis,
         side,
         follow: false,
+        hard: None,
     }
 }
 

@@ -31,6 +31,8 @@ mod relay;
 pub(crate) mod tests;
 pub(crate) mod weave;
 
+use std::collections::BTreeSet;
+
 use base::{Findings, Task};
 use engine::model::{Plane, Sculpt};
 use mesh::{DVec3, QuadMesh};
@@ -130,6 +132,8 @@ pub struct Trim {
     pub side: Side,
     /// Whether it follows the sculpt where that goes on beyond the opening.
     pub follow: bool,
+    /// Whether the corners between its walls and its rim are hard; else by angle.
+    pub hard: Option<bool>,
 }
 
 /// A trim with its place on the surface.
@@ -187,6 +191,30 @@ impl Trimmed {
     /// share of the way.
     pub fn end_seams(&self) -> Vec<([u32; 3], f64)> {
         self.woven.end_seams()
+    }
+
+    /// Of each trim that says so, whether the edges between its walls and its rim are hard, and those
+    /// edges.
+    pub fn corners(&self) -> Vec<(bool, Vec<[u32; 2]>)> {
+        let topology = self.surface.topology();
+        let edges = |quads: &[u32]| -> BTreeSet<u32> {
+            let corners = quads.iter().flat_map(|q| 4 * q..4 * q + 4);
+            corners
+                .map(|c| topology.edge_of_corner[c as usize])
+                .collect()
+        };
+        let of = |(number, walls): &(usize, weave::Walls)| {
+            let hard = self.asked[*number].trim.hard?;
+            let rim = edges(&walls.rim);
+            let both: Vec<u32> = walls.outer.iter().chain(&walls.inner).copied().collect();
+            let mut shared: BTreeSet<u32> = rim.intersection(&edges(&both)).copied().collect();
+            // Of cloth without an outer wall of its own, the rim begins at the surface.
+            let own: Vec<u32> = (0..self.own).collect();
+            shared.extend(rim.intersection(&edges(&own)));
+            let ends = shared.into_iter().map(|e| topology.edges[e as usize]);
+            Some((hard, ends.collect()))
+        };
+        self.woven.made.iter().filter_map(of).collect()
     }
 
     /// Thicknesses of the trims, model units.

@@ -68,6 +68,7 @@ pub(crate) fn cuff(height: f64, thickness: f64) -> Trim {
         direction: Direction::Axis,
         side: Side::Beyond,
         follow: false,
+        hard: None,
     }
 }
 
