@@ -14,6 +14,7 @@ fn quads(text: &str) -> BTreeSet<[String; 4]> {
     let quad = |line: &str| {
         let mut corners: Vec<String> = line
             .split(' ')
+            .map(|w| w.split('/').next().unwrap())
             .map(|i| vertices[i.parse::<usize>().unwrap() - 1].to_owned())
             .collect();
         let least = (0..4).min_by_key(|&i| corners[i].clone()).unwrap();
