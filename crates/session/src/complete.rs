@@ -136,7 +136,8 @@ fn beyond(
         lap("check");
     }
     let hard = hard_edges(&added, outcome, &done.surface, rest.spec)?;
-    done.findings.append(::finish::facing::findings(&done.surface));
+    done.findings
+        .append(::finish::facing::findings(&done.surface));
     done.findings.append(hard.findings);
     done.hard = hard.edges;
     Ok(())

@@ -131,7 +131,9 @@ fn an_image_is_exact_to_the_bit_and_faces_out() {
     let lines = |part: &str, start: &str| -> Vec<Vec<f64>> {
         let text = fs::read_to_string(out.join(part).join("surface.obj")).unwrap();
         let rows = text.lines().filter_map(|line| line.strip_prefix(start));
-        rows.map(|row| row.split(' ').map(|n| n.parse().unwrap()).collect())
+        // Of a face's corner, its vertex.
+        let number = |word: &str| word.split('/').next().unwrap().parse().unwrap();
+        rows.map(|row| row.split(' ').map(number).collect())
             .collect()
     };
     let (left, right) = (lines("left", "v "), lines("right", "v "));
