@@ -40,7 +40,7 @@ const MAY_USE: [(&str, &[&str]); 14] = [
     (
         "bench",
         &[
-            "base", "mesh", "engine", "finish", "session", "render", "demo",
+            "base", "mesh", "files", "engine", "finish", "session", "render", "demo",
         ],
     ),
     (

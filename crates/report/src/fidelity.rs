@@ -27,8 +27,9 @@ pub(crate) struct Fidelity {
 }
 
 impl Fidelity {
-    /// `None` without quads or without a sculpt.
-    pub fn new(surface: &Surface, sculpt: &SurfaceIndex) -> Option<Self> {
+    /// `None` without quads or without a sculpt. Quads that were `added`, such as trims, aren't on the
+    /// sculpt and count as nowhere off it.
+    pub fn new(surface: &Surface, sculpt: &SurfaceIndex, added: &[u32]) -> Option<Self> {
         let quads = surface.mesh.quads.len();
         if quads == 0 || surface.mean_edge <= 0.0 {
             return None;
@@ -37,27 +38,39 @@ impl Fidelity {
             .saturating_sub(1)
             .clamp(1, FINEST);
         let side = intervals + 1;
+        let mut is_added = vec![false; quads];
+        for &quad in added.iter().filter(|q| (**q as usize) < quads) {
+            is_added[quad as usize] = true;
+        }
         let values: Option<Vec<f32>> = (0..quads * side * side)
             .into_par_iter()
             .map(|i| {
                 let (quad, place) = (i / (side * side), i % (side * side));
+                if is_added[quad] {
+                    return Some(0.0);
+                }
                 let uv = [place % side, place / side].map(|k| k as f64 / intervals as f64);
                 let near = sculpt.closest(surface.point_at(quad, uv))?;
                 Some((near.distance / surface.mean_edge) as f32)
             })
             .collect();
         let values = values?;
-        let mut sorted = values.clone();
+        let own = values.chunks_exact(side * side).zip(&is_added);
+        let own = own.filter(|(_, added)| !**added).map(|(values, _)| values);
+        let mut sorted: Vec<f32> = own.flatten().copied().collect();
+        if sorted.is_empty() {
+            return None;
+        }
         sorted.par_sort_unstable_by(f32::total_cmp);
         let high = f64::from(sorted[(sorted.len() - 1) * 99 / 100]);
-        let squares: f64 = values.iter().map(|&v| f64::from(v).powi(2)).sum();
+        let squares: f64 = sorted.iter().map(|&v| f64::from(v).powi(2)).sum();
         Some(Self {
             intervals,
             end: ENDS
                 .into_iter()
                 .find(|&end| end >= high)
                 .unwrap_or(ENDS[ENDS.len() - 1]),
-            rms: (squares / values.len() as f64).sqrt(),
+            rms: (squares / sorted.len() as f64).sqrt(),
             greatest: f64::from(sorted[sorted.len() - 1]),
             values,
         })
@@ -90,7 +103,7 @@ mod tests {
         let mesh = testing::ball(4);
         let surface = Surface::new(&mesh);
         let sculpt = SurfaceIndex::new(Arc::new(testing::sphere(256, 128)));
-        let fidelity = Fidelity::new(&surface, &sculpt).unwrap();
+        let fidelity = Fidelity::new(&surface, &sculpt, &[]).unwrap();
         for quad in 0..mesh.quads.len() {
             let corners = mesh.quads[quad].map(|v| mesh.positions[v as usize]);
             let angle = |a: usize, b: usize| corners[a].angle_between(corners[b]);
@@ -105,11 +118,27 @@ mod tests {
     }
 
     #[test]
+    fn what_was_added_is_not_held_against_the_sculpt() {
+        let mut mesh = testing::ball(4);
+        let own = mesh.quads.len() as u32;
+        let far = mesh.quads[0].map(|v| {
+            mesh.positions.push(3.0 * mesh.positions[v as usize]);
+            mesh.positions.len() as u32 - 1
+        });
+        mesh.quads.push(far);
+        let surface = Surface::new(&mesh);
+        let sculpt = SurfaceIndex::new(Arc::new(testing::sphere(256, 128)));
+        let greatest = |added: &[u32]| Fidelity::new(&surface, &sculpt, added).unwrap().greatest;
+        assert!(greatest(&[]) * surface.mean_edge > 1.9);
+        assert!(greatest(&[own]) * surface.mean_edge < 0.1);
+    }
+
+    #[test]
     fn nothing_gives_nothing() {
         let empty = mesh::QuadMesh::default();
         let sculpt = SurfaceIndex::new(Arc::new(testing::sphere(8, 4)));
-        assert!(Fidelity::new(&Surface::new(&empty), &sculpt).is_none());
+        assert!(Fidelity::new(&Surface::new(&empty), &sculpt, &[]).is_none());
         let nothing = SurfaceIndex::new(Arc::new(mesh::TriMesh::default()));
-        assert!(Fidelity::new(&Surface::new(&testing::ball(2)), &nothing).is_none());
+        assert!(Fidelity::new(&Surface::new(&testing::ball(2)), &nothing, &[]).is_none());
     }
 }

@@ -117,9 +117,11 @@ pub fn pictures(input: &ReportInput, task: &Task) -> Result<Vec<Picture>, Report
     let sculpt = Solid::of_sculpt(input.sculpt.mesh());
     let surface = Surface::new(input.surface);
     task.report("report", 0.05)?;
+    let added = input.trims.iter().flat_map(|trim| &trim.quads);
+    let added: Vec<u32> = added.copied().collect();
     let bench = Bench {
         input,
-        fidelity: Fidelity::new(&surface, input.sculpt),
+        fidelity: Fidelity::new(&surface, input.sculpt, &added),
         patches: (!input.patch_of_quad.is_empty())
             .then(|| Patches::new(&surface, input.patch_of_quad)),
         guides: draw::laid_guides(input, surface.mean_edge),

@@ -6,6 +6,7 @@
 // A bench that can't go on says so and stops.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
+mod clearing;
 mod clock;
 mod coat;
 mod desk;
@@ -39,11 +40,15 @@ fn main() {
     {
         everyday(chosen);
     }
-    if ["faces", "growth"].into_iter().any(chosen) {
+    if ["faces", "growth", "clearing"].into_iter().any(chosen) {
         let small = coat::Coat::new(200_000);
         if chosen("faces") {
             heading("Cost per face, 200 k triangles");
             stages::per_face(&small, RUNS);
+        }
+        if chosen("clearing") {
+            heading("Clearing the coat of a layer, 1,800 faces");
+            clearing::clearing(&small, RUNS);
         }
         if chosen("growth") {
             heading("Growth with the sculpt, 1,800 faces");
