@@ -25,6 +25,13 @@ const ASKEW: f64 = 0.35;
 /// has lost its way among folds.
 const ASTRAY: f64 = 1.6;
 
+/// Rounds in which normals are averaged with their neighbours': some two quads around.
+const WIDE: usize = 6;
+/// An averaged normal shorter than this says nothing: the cloth bends too much.
+const CLEAR: f64 = 0.35;
+/// A quad is in a fold where its normal counts less than this along that of the cloth around.
+const FOLDED: f64 = 0.2;
+
 /// The push as it grows.
 pub(super) struct Pushing<'a> {
     pub surface: &'a QuadMesh,
@@ -47,13 +54,35 @@ pub(super) struct Pushing<'a> {
     /// Where vertices would be without the push: as they came, but for what following changed.
     rest: Vec<DVec3>,
     pub positions: Vec<DVec3>,
-    /// The way that quads face which only follow others; of the rest nothing.
+    /// The way that quads face which only follow others, or lie in a fold; of the rest nothing.
     facing: Vec<DVec3>,
     known: Vec<Known>,
     /// With the number of their layer.
     pub contacts: Vec<(usize, Contact)>,
     rows: Vec<SpaceRow>,
     pressures: Vec<f64>,
+}
+
+/// Normals of the unknowns, averaged over the cloth around; not unit: shorter where it bends.
+fn wide_normals(surface: &QuadMesh, halves: &Halves, normals: &[DVec3]) -> Vec<DVec3> {
+    let edges = surface.topology().edges;
+    let mut wide = normals.to_vec();
+    for _ in 0..WIDE {
+        let before = wide.clone();
+        let mut count = vec![1.0; wide.len()];
+        for edge in &edges {
+            for [v, other] in [*edge, [edge[1], edge[0]]].map(|e| e.map(|v| v as usize)) {
+                let [to, from] = [v, other].map(|v| halves.unknown[v] as usize);
+                let turned = halves.turned(other, before[from]);
+                wide[to] += halves.turned(v, turned);
+                count[to] += 1.0;
+            }
+        }
+        for (normal, count) in wide.iter_mut().zip(count) {
+            *normal /= count;
+        }
+    }
+    wide
 }
 
 impl<'a> Pushing<'a> {
@@ -97,14 +126,26 @@ impl<'a> Pushing<'a> {
         for (v, normal) in normals.iter_mut().enumerate() {
             *normal = halves.kept(v, *normal).normalize_or_zero();
         }
-        // Its side of a layer is that of what it follows.
+        let wide = wide_normals(surface, &halves, &normals);
+        // Its side of a layer is that of what it follows; that of a quad in a fold, which may face
+        // across what is within, that of the cloth around.
         let facing = |quad: &[u32; 4]| {
             let follows = quad.iter().any(|&v| halves.follows[v as usize]);
-            let all = quad.iter().map(|&v| {
-                let normal = normals[halves.unknown[v as usize] as usize];
-                halves.turned(v as usize, outward * normal)
-            });
-            if follows { all.sum() } else { DVec3::ZERO }
+            let all = |of: &[DVec3]| -> DVec3 {
+                let each = quad.iter().map(|&v| {
+                    let normal = of[halves.unknown[v as usize] as usize];
+                    halves.turned(v as usize, outward * normal)
+                });
+                each.sum()
+            };
+            if follows {
+                return all(&normals);
+            }
+            let [a, b, c, d] = quad.map(|v| surface.positions[v as usize]);
+            let own = (c - a).cross(d - b).normalize_or_zero();
+            let around = all(&wide) / 4.0;
+            let folded = around.length() > CLEAR && own.dot(around.normalize()) < FOLDED;
+            if folded { around } else { DVec3::ZERO }
         };
         let facing = surface.quads.iter().map(facing).collect();
         let give = bodies
@@ -345,4 +386,47 @@ impl<'a> Pushing<'a> {
 struct SpaceRow {
     terms: [(u32, DVec3); 4],
     least: f64,
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::super::tests::tube;
+    use super::*;
+
+    /// In a fold cloth faces back across the limb within: held to be on the side that it faces, it
+    /// would be pushed through the limb.
+    #[test]
+    fn a_quad_in_a_fold_is_on_the_side_that_the_cloth_around_is_on() {
+        let mut rows: Vec<(f64, f64)> = (0..6).map(|i| (0.9, 0.3 * f64::from(i))).collect();
+        // Down and in, then up and out again.
+        rows.push((0.62, 1.25));
+        rows.extend((0..6).map(|i| (0.9, 1.8 + 0.3 * f64::from(i))));
+        let last = rows.len() - 1;
+        let surface = tube(last as u32, 12, |along, turn| {
+            let (radius, y) = rows[(along * last as f64).round() as usize];
+            let (sin, cos) = (TAU * turn).sin_cos();
+            DVec3::new(-radius * sin, y, radius * cos)
+        });
+        let push = Pushing::new(&surface, &[], &Frame::default());
+        let outward = |quad: usize| {
+            let out = surface.centre(quad) * DVec3::new(1.0, 0.0, 1.0);
+            let [a, b, c, d] = surface.quads[quad].map(|v| surface.positions[v as usize]);
+            let own = (c - a).cross(d - b);
+            // No bodies: what is outward is turned twice.
+            (own.dot(out), push.facing[quad].dot(out))
+        };
+        let folded: Vec<usize> = (0..surface.quads.len())
+            .filter(|&q| outward(q).0 < 0.0)
+            .collect();
+        assert_eq!(folded.len(), 12);
+        assert!(folded.iter().all(|&q| outward(q).1 > 0.0));
+        let plain = (0..surface.quads.len()).filter(|q| !folded.contains(q));
+        assert!(
+            plain
+                .clone()
+                .all(|q| push.facing[q] == DVec3::ZERO || outward(q).1 > 0.0)
+        );
+    }
 }
