@@ -114,7 +114,8 @@ fn piece(surface: &QuadMesh, quads: Vec<u32>, openings: &[&Vec<u32>]) -> Piece {
     let step = quads.len().div_ceil(RAYS).max(1);
     let asked: Vec<u32> = quads.iter().copied().step_by(step).collect();
     let outside = |&q: &u32| {
-        let [a, b, ..] = surface.quads[q as usize].map(|v| surface.positions[v as usize]);
+        let quad = surface.quads[q as usize];
+        let [a, b] = [quad[0], quad[1]].map(|v| surface.positions[v as usize]);
         let middle = surface.centre(q as usize);
         let normal = (b - a).cross(middle - a).normalize_or_zero();
         let start = 0.27 * a + 0.31 * b + 0.42 * middle;
