@@ -86,6 +86,7 @@ pub fn results(
     let rest = Rest {
         spec: &order.spec,
         layers: &layers,
+        checked: None,
         yardstick: common.yardstick,
     };
     let done = session::completed(&outcome, sculpt, &settings, &rest, meter.task(), |step| {

@@ -258,7 +258,11 @@ impl Desk {
                         self.view.sculpt = Shown::Ghost;
                     }
                     self.finding = None;
-                    self.view.surface_changed(job.stood(outcome).as_ref());
+                    let same = |last: &Arc<Outcome>| Arc::ptr_eq(last, &outcome);
+                    // Another trim or layer: what is there stays until it is there.
+                    if !job.outcome.as_ref().is_some_and(same) {
+                        self.view.surface_changed(job.stood(outcome).as_ref());
+                    }
                 }
                 Event::Completed { stamp, done } if stamp == job.stamp => {
                     job.progress = None;
@@ -341,8 +345,8 @@ impl Job {
     /// Takes in the end of the job. If that is another surface than the run's, answers the one that was
     /// there before.
     fn completed(&mut self, done: Arc<Completed>) -> Option<Option<QuadMesh>> {
-        let before = self.before.take();
         let same = self.surface() == Some(&done.surface);
+        let before = self.before.take().or(self.done.take());
         if !same {
             self.quads = Some(QuadIndex::new(&done.surface));
         }

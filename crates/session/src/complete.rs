@@ -21,6 +21,8 @@ pub struct Rest<'a> {
     pub spec: &'a JobSpec,
     /// Its layers, in its order; empty to leave them out.
     pub layers: &'a [Layer],
+    /// What the check gave, if it was made before.
+    pub checked: Option<&'a (Measures, Findings)>,
     /// Whether plain decimation is measured beside the surface, which takes seconds on a large sculpt.
     pub yardstick: bool,
 }
@@ -81,9 +83,15 @@ pub fn completed(
         problem,
         so_far: None,
     };
-    let (measures, findings) = checked(outcome, sculpt, settings, rest.yardstick, task)
-        .map_err(|problem| stopped(problem.into()))?;
-    lap("check");
+    let (measures, findings) = match rest.checked {
+        Some(before) => before.clone(),
+        None => {
+            let now = checked(outcome, sculpt, settings, rest.yardstick, task);
+            let now = now.map_err(|problem| stopped(problem.into()))?;
+            lap("check");
+            now
+        }
+    };
     let mut done = Completed {
         surface: outcome.surface.clone(),
         patch_of_quad: outcome.patch_of_quad.clone(),

@@ -9,10 +9,12 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::{Arc, Condvar, Mutex, MutexGuard, PoisonError};
 use std::thread::JoinHandle;
 
-use base::{Finding, Level, Place, Task};
+use base::{Finding, Findings, Level, Place, Task};
+use engine::check::Measures;
 use engine::model::Sculpt;
 use files::JobFile;
 
+use super::checked::checked;
 use super::complete::{CompleteError, Completed, Rest, Stopped, completed};
 use super::finish::FinishError;
 use super::job::places_named;
@@ -191,16 +193,19 @@ impl Drop for Worker {
     }
 }
 
-fn work(shared: &Arc<Shared>, sculpt: &Sculpt, mut layers: LayerFiles) {
-    let mut session = Session::new(sculpt.clone());
+fn work(shared: &Arc<Shared>, sculpt: &Sculpt, layers: LayerFiles) {
+    let mut kept = Kept {
+        session: Session::new(sculpt.clone()),
+        layers,
+        last: None,
+    };
     while let Some((order, task)) = next(shared) {
         let stamp = order.stamp;
-        let ran = catch_unwind(AssertUnwindSafe(|| {
-            serve(shared, &mut session, &mut layers, &order, &task)
-        }));
+        let ran = catch_unwind(AssertUnwindSafe(|| serve(shared, &mut kept, &order, &task)));
         if ran.is_err() {
             // What it left half done isn't used again.
-            session = Session::new(sculpt.clone());
+            kept.session = Session::new(sculpt.clone());
+            kept.last = None;
             let message = "There is a fault in Loopwright: this job ended it. The last surface \
                 stays; take the last change back and go on, and please send us the job"
                 .to_owned();
@@ -244,59 +249,49 @@ fn next(shared: &Arc<Shared>) -> Option<(Order, Task)> {
     }
 }
 
-fn serve(
-    shared: &Shared,
-    session: &mut Session,
-    files: &mut LayerFiles,
-    order: &Order,
-    task: &Task,
-) {
-    let Order {
-        stamp,
-        settings,
-        way,
-        ..
-    } = order;
-    let stamp = *stamp;
-    let (layers, unread) = read_layers(files, order);
+/// What an order leaves for the next.
+struct Kept {
+    session: Session,
+    layers: LayerFiles,
+    last: Option<Stood>,
+}
+
+/// A run's surface, what it was made from, and what its check gave: another trim or layer makes neither anew.
+struct Stood {
+    settings: Settings,
+    way: Way,
+    outcome: Arc<Outcome>,
+    checked: (Measures, Findings),
+}
+
+fn serve(shared: &Shared, kept: &mut Kept, order: &Order, task: &Task) {
+    let stamp = order.stamp;
+    let (layers, unread) = read_layers(&mut kept.layers, order);
     shared.say(Event::Layers {
         stamp,
         layers: layers.clone(),
     });
-    session.set_way(*way);
-    let surface = |outcome: Outcome, carried| {
-        let outcome = Arc::new(outcome);
-        shared.say(Event::Surface {
-            stamp,
-            outcome: Arc::clone(&outcome),
-            carried,
-        });
-        outcome
-    };
-    match session.run_carried(settings, task) {
-        Ok(Some(outcome)) => drop(surface(outcome, true)),
-        Ok(None) => {}
-        // The run below says the same, or bears it.
-        Err(_) => {}
-    }
     let refused = |message: String| {
         let message = with_lines(order, &message);
         shared.say(Event::Refused { stamp, message });
     };
-    let outcome = match session.run(settings, task) {
-        Ok(outcome) => surface(outcome, false),
-        Err(problem) if problem.is_cancelled() => return,
-        Err(problem) => return refused(problem.to_string()),
+    let stood = match stand(shared, kept, order, task) {
+        Ok(stood) => stood,
+        // What fails once the order is dropped is of no interest.
+        Err(_) if task.checkpoint().is_err() => return,
+        Err(message) => return refused(message),
     };
     let rest = Rest {
         spec: order.job.spec(),
         layers: if unread.is_empty() { &layers } else { &[] },
+        checked: Some(&stood.checked),
         yardstick: false,
     };
-    let done = completed(&outcome, session.sculpt(), settings, &rest, task, |_| {});
+    let sculpt = kept.session.sculpt();
+    let done = completed(&stood.outcome, sculpt, &order.settings, &rest, task, |_| {});
+    kept.last = Some(stood);
     let (mut done, stopped) = match done {
         Ok(done) => (done, None),
-        // What fails once the order is dropped is of no interest.
         Err(_) if task.checkpoint().is_err() => return,
         Err(Stopped { problem, so_far }) => match so_far {
             Some(done) => (*done, Some(problem)),
@@ -308,6 +303,43 @@ fn serve(
         .for_each(|finding| done.findings.push(finding));
     let done = Arc::new(done);
     shared.say(Event::Completed { stamp, done });
+}
+
+/// The run's surface for an order, told as soon as it stands, and checked: the last one again where the
+/// order asks a run for the same.
+///
+/// # Errors
+/// Why there is none, in words.
+fn stand(shared: &Shared, kept: &mut Kept, order: &Order, task: &Task) -> Result<Stood, String> {
+    let (settings, way, stamp) = (&order.settings, order.way, order.stamp);
+    let tell = |outcome: &Arc<Outcome>, carried| {
+        shared.say(Event::Surface {
+            stamp,
+            outcome: Arc::clone(outcome),
+            carried,
+        });
+    };
+    let same = |last: &mut Stood| last.settings == *settings && last.way == way;
+    if let Some(last) = kept.last.take_if(same) {
+        tell(&last.outcome, false);
+        return Ok(last);
+    }
+    let session = &mut kept.session;
+    session.set_way(way);
+    // If it can't be carried along, the run below says the same, or bears it.
+    if let Ok(Some(outcome)) = session.run_carried(settings, task) {
+        tell(&Arc::new(outcome), true);
+    }
+    let outcome = session.run(settings, task).map_err(|e| e.to_string())?;
+    let outcome = Arc::new(outcome);
+    tell(&outcome, false);
+    let checked = checked(&outcome, session.sculpt(), settings, false, task);
+    Ok(Stood {
+        settings: settings.clone(),
+        way,
+        outcome,
+        checked: checked.map_err(|e| e.to_string())?,
+    })
 }
 
 /// The layers that can be read, and why others can't.

@@ -220,6 +220,7 @@ fn the_end_of_the_job_is_that_of_the_command_line_and_what_cant_be_had_is_told()
     let rest = Rest {
         spec: job.spec(),
         layers: &layers,
+        checked: None,
         yardstick: false,
     };
     let mut steps = Vec::new();
@@ -234,9 +235,24 @@ fn the_end_of_the_job_is_that_of_the_command_line_and_what_cant_be_had_is_told()
     assert_eq!(alone.unwrap().surface, done.surface);
     assert_eq!(steps, ["check", "finish", "layers", "check"]);
 
+    // Another trim is woven on the surface that stands: it is the same one, not one like it.
+    let stood = |events: &[Event]| {
+        let mut surfaces = events.iter().filter_map(|event| match event {
+            Event::Surface { outcome, .. } => Some(std::sync::Arc::clone(outcome)),
+            _ => None,
+        });
+        let one = surfaces.next().unwrap();
+        assert!(surfaces.next().is_none());
+        one
+    };
+    let one = run(3, &garment_job(&folder, 0.3), false);
+    let two = run(4, &garment_job(&folder, 0.25), false);
+    assert!(std::sync::Arc::ptr_eq(&stood(&one), &stood(&two)));
+    assert_ne!(completed(&one).surface, completed(&two).surface);
+
     // A trim that can't be had: the plain surface, and why, with its line and place.
     let thick = garment_job(&folder, 30.0);
-    let events = run(3, &thick, false);
+    let events = run(5, &thick, false);
     let done = completed(&events);
     assert_eq!(done.surface, plain);
     let told = done

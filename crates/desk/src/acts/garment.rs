@@ -14,14 +14,14 @@ const THICKNESS: f64 = 0.25;
 const CLEARANCE: f64 = 0.1;
 
 impl Desk {
-    /// Adds a trim at the first opening that has none, or at the first.
+    /// Adds a trim at the first opening that has none.
     pub(crate) fn add_trim(&mut self) {
         let Some(job) = &self.job else {
             return;
         };
         let (spec, edge) = (job.document.spec(), job.edge());
         let bare = |guide: &&str| spec.trims.iter().all(|trim| trim.guide != **guide);
-        let Some(guide) = openings(spec).find(bare).or_else(|| openings(spec).next()) else {
+        let Some(guide) = openings(spec).find(bare) else {
             return;
         };
         let kind = TrimKind::Cuff;

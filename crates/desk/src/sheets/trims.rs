@@ -1,10 +1,11 @@
 //! The trims, and the one that is picked.
 
 use egui::Ui;
-use files::{FLARE, GuideKind, JobSpec, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront};
-use files::{TrimKind, TrimSide, TrimSpec};
+use files::{FLARE, GuideKind, JobSpec, LiningSpec, TRIM_LOOPS, TrimDirection, TrimEdge};
+use files::{TrimFront, TrimKind, TrimSide, TrimSpec};
 
 use super::fields::{button, choice, length_speed, number, text};
+use crate::acts::round_length;
 use crate::desk::{Desk, Job};
 
 /// Lengths that a field takes, model units: the job file takes any above 0.
@@ -19,7 +20,9 @@ impl Desk {
         let spec = job.document.spec();
         let openings: Vec<String> = openings(spec).map(str::to_owned).collect();
         let trims = spec.trims.clone();
-        if trims.is_empty() {
+        if openings.is_empty() {
+            ui.label("A cuff, a collar or a hem is put at an opening: take up 'Draw opening' and click near a rim first.");
+        } else if trims.is_empty() {
             ui.label("None yet: a cuff, a collar or a hem with thickness, at an opening.");
         }
         for trim in &trims {
@@ -35,11 +38,46 @@ impl Desk {
                 });
             }
         }
-        let add = ui.add_enabled(!openings.is_empty(), egui::Button::new("Add a trim"));
-        let tip = "At an opening that has none; draw an opening first, where there is none.";
+        let bare = |guide: &String| trims.iter().all(|trim| trim.guide != *guide);
+        let add = ui.add_enabled(openings.iter().any(bare), egui::Button::new("Add a trim"));
+        let tip = "At an opening that has none.";
         let add = add.on_hover_text(tip).on_disabled_hover_text(tip);
         if add.clicked() {
             self.add_trim();
+        }
+        self.lining(ui);
+    }
+
+    /// A second wall inside of the whole part.
+    fn lining(&mut self, ui: &mut Ui) {
+        let Some(job) = &self.job else {
+            return;
+        };
+        let (edge, lining) = (job.edge(), job.document.spec().lining);
+        let mut lined = lining.is_some();
+        let tip = "A second wall inside of the whole part, closed at every opening.";
+        if ui
+            .checkbox(&mut lined, "Lining")
+            .on_hover_text(tip)
+            .changed()
+        {
+            let thickness = round_length(0.1 * edge);
+            self.change("Lining", |spec| {
+                spec.lining = lined.then_some(LiningSpec { thickness });
+            });
+        }
+        if let Some(LiningSpec { thickness }) = lining {
+            let field = ("Thickness", "the lining", "From wall to wall.");
+            let speed = length_speed(thickness, edge);
+            let (changed, ended) = number(ui, field, thickness, LENGTH, speed);
+            if let Some(thickness) = changed {
+                self.change_on("lining", "Thickness of the lining", |spec| {
+                    spec.lining = Some(LiningSpec { thickness });
+                });
+            }
+            if ended {
+                self.settle();
+            }
         }
     }
 

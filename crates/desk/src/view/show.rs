@@ -151,11 +151,10 @@ impl View {
             set_guides(scene, job, picked, colours);
         }
         scene.set(MET, &Item::Marks(&self.met(job)));
-        let marked: Vec<Mark> = self
-            .marked
-            .iter()
-            .map(|&p| Mark::new(single(p), 30.0, colours.fresh, Shape::Ring))
-            .collect();
+        // Many are told apart if they are small.
+        let pixels = if self.marked.len() > 8 { 15.0 } else { 30.0 };
+        let mark = |&p: &DVec3| Mark::new(single(p), pixels, colours.fresh, Shape::Ring);
+        let marked: Vec<Mark> = self.marked.iter().map(mark).collect();
         scene.set(MARKED, &Item::Marks(&marked));
         self.looks(scene, colours);
         lit

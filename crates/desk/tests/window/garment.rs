@@ -103,6 +103,18 @@ fn a_trim_is_added_shown_changed_refused_and_taken_out() {
     settle(&mut desk);
     assert_eq!(desk.state().text(), Some(before.as_str()));
     assert_eq!(surface(&desk).quads.len(), plain.quads.len());
+
+    desk.get_by_label("Lining").click();
+    settle(&mut desk);
+    assert!(spec(&desk).lining.is_some());
+    let lined = surface(&desk);
+    assert_eq!(lined.quads[..plain.quads.len()], plain.quads);
+    assert!(lined.quads.len() > 2 * plain.quads.len());
+    enter(&mut desk, "Thickness of the lining", "0.4");
+    assert_eq!(spec(&desk).lining.unwrap().thickness, 0.4);
+    desk.get_by_label("Lining").click();
+    settle(&mut desk);
+    assert_eq!(surface(&desk).quads.len(), plain.quads.len());
 }
 
 #[test]
@@ -232,6 +244,10 @@ fn a_layer_is_added_shown_cleared_of_noticed_when_it_changes_and_taken_out() {
         desk.run_steps(2);
         picture(&mut desk, &format!("desk-layer-{look}.png"));
     }
+    desk.get_by_label("Surface ghost").click();
+    desk.run_steps(2);
+    picture(&mut desk, "desk-layer-under-ghost.png");
+    desk.get_by_label("Surface full").click();
     // No coat fits within the ball: taken back before that is tried.
     desk.get_by_label("Side of keeper: over").click();
     desk.run_steps(2);

@@ -53,7 +53,8 @@ fn reason(
     origin: Origin,
     valence: u32,
 ) -> String {
-    let names = |patches: &[usize]| names(parts, patches).unwrap_or_else(|| flows(shape, vertex));
+    let named = |patches: &[usize]| names(parts, patches);
+    let names = |patches: &[usize]| named(patches).unwrap_or_else(|| flows(shape, vertex));
     let word = match valence {
         3 => "three",
         5 => "five",
@@ -69,10 +70,12 @@ fn reason(
         }
         Origin::Inside { patch } => {
             let sides = parts.layout.patches[patch].sides.len();
-            format!(
-                "pole of {word}: {sides} flows meet here, between {}",
-                names(&[patch])
-            )
+            match named(&[patch]) {
+                Some(names) => {
+                    format!("pole of {word}: {sides} flows meet here, between {names}")
+                }
+                None => format!("pole of {word}: {sides} {} meet here", flows(shape, vertex)),
+            }
         }
         Origin::Held { hold } => {
             let holds = parts.guides.iter().filter(|g| g.kind == GuideKind::Hold);

@@ -112,7 +112,7 @@ impl<'a> Shape<'a> {
                     s if s < 0.25 => "near its root",
                     _ => "half way along",
                 };
-                let side = side_word(at - limb.middle(height, 1.5 * self.edge));
+                let side = side_word(limb.offset(at, height, self.edge));
                 format!("on {}, {how_far}, on its {side}", limb.name)
             }
             None if self.limbs.is_empty() => format!("at the {} of the part", self.sides(at)),
@@ -442,11 +442,23 @@ impl Limb {
         }
     }
 
-    /// The middle of its vertices within a distance of a height.
-    fn middle(&self, height: f64, within: f64) -> DVec3 {
+    /// How far a place at a height is from the limb's middle, square to the way that it runs.
+    fn offset(&self, at: DVec3, height: f64, edge: f64) -> DVec3 {
+        let within = 1.5 * edge;
+        let Some(here) = self.middle(height, within) else {
+            return DVec3::ZERO;
+        };
+        let before = self.middle(height - 2.0 * within, within);
+        let after = self.middle(height + 2.0 * within, within);
+        let way = after.unwrap_or(here) - before.unwrap_or(here);
+        (at - here).reject_from(way.normalize_or(DVec3::Y))
+    }
+
+    /// The middle of its vertices within a distance of a height, if there are any.
+    fn middle(&self, height: f64, within: f64) -> Option<DVec3> {
         let from = self.heights.partition_point(|&h| h < height - within);
         let to = self.heights.partition_point(|&h| h <= height + within);
-        (self.sums[to] - self.sums[from]) / (to - from).max(1) as f64
+        (to > from).then(|| (self.sums[to] - self.sums[from]) / (to - from) as f64)
     }
 }
 
