@@ -42,8 +42,26 @@ pub fn centroid(points: &[DVec3], closed: bool) -> DVec3 {
     }
 }
 
-/// The same run with points `spacing` apart or a little less; ends stay.
-pub fn even(points: &[DVec3], closed: bool, spacing: f64) -> Vec<DVec3> {
+/// A place on a run: `share` of the way from one of its points to the next.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OnRun {
+    /// Indices of the points at both ends of the piece.
+    pub between: [usize; 2],
+    /// 0 at the first, 1 at the second.
+    pub share: f64,
+}
+
+impl OnRun {
+    /// What lies there of something that each point of the run has.
+    pub fn of(&self, at_points: &[DVec3]) -> DVec3 {
+        let [a, b] = self.between;
+        at_points[a].lerp(at_points[b], self.share)
+    }
+}
+
+/// Places on a run that are `spacing` apart or a little less; those of an open one end with its last
+/// point.
+pub fn even_places(points: &[DVec3], closed: bool, spacing: f64) -> Vec<OnRun> {
     let total = length(points, closed);
     let least = if closed { 3.0 } else { 1.0 };
     let count = (total / spacing).ceil().clamp(least, 1e6) as usize;
@@ -53,15 +71,27 @@ pub fn even(points: &[DVec3], closed: bool, spacing: f64) -> Vec<DVec3> {
     for (i, j) in pieces(points.len(), closed) {
         let long = points[i].distance(points[j]);
         while out.len() < count && next <= sum + long && long > 0.0 {
-            out.push(points[i].lerp(points[j], (next - sum) / long));
+            out.push(OnRun {
+                between: [i, j],
+                share: (next - sum) / long,
+            });
             next = step * out.len() as f64;
         }
         sum += long;
     }
-    if !closed && let Some(&last) = points.last() {
-        out.push(last);
+    if !closed && let Some(last) = points.len().checked_sub(1) {
+        out.push(OnRun {
+            between: [last; 2],
+            share: 0.0,
+        });
     }
     out
+}
+
+/// The same run with points `spacing` apart or a little less; ends stay.
+pub fn even(points: &[DVec3], closed: bool, spacing: f64) -> Vec<DVec3> {
+    let places = even_places(points, closed, spacing);
+    places.iter().map(|place| place.of(points)).collect()
 }
 
 /// Rounds of averaging with both neighbours; an open run's ends stay.

@@ -261,7 +261,8 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
             return Ok((loop_around, true));
         }
     }
-    let line = snap::fill(&snapped, guide.closed, ground);
+    let way = snap::fill(&snapped, guide.closed, ground);
+    let line = snap::line_of(&way, guide.closed);
     let least = edge * if guide.closed { CLOSED_LEAST } else { 1.0 };
     if line.length() < least {
         return Err(GuideError::TooShort {
@@ -274,7 +275,7 @@ fn trace(guide: &Guide, ground: &mut Ground<'_>) -> Result<(Polyline, bool), Gui
     if let Some(along) = rim::along(&line, guide.kind, ground.rims, edge) {
         return Ok((along, true));
     }
-    Ok((snap::smooth(&line, sculpt, edge), false))
+    Ok((snap::smooth(&way, guide.closed, sculpt, edge), false))
 }
 
 /// A guide for each hold, by which the curves of its rim are known.

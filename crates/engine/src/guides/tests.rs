@@ -5,7 +5,7 @@ use std::f64::consts::{PI, TAU};
 use mesh::DVec3;
 
 use super::*;
-use crate::symmetry::fixtures::{line, on_tube, ring, tube};
+use crate::symmetry::fixtures::{line, on_tube, pleat, pleated_tube, ring, tube};
 
 const EDGE: f64 = 0.4;
 const X: Plane = Plane {
@@ -280,4 +280,30 @@ fn ends_that_nearly_reach_something_reach_it() {
     let curve = one(&[across], Some(X));
     assert_eq!(curve.ends, [CurveEnd::Free, CurveEnd::Plane]);
     assert_eq!(curve.points[curve.points.len() - 1].x, 0.0);
+}
+
+/// An opening beside the rim of a pleated cloth, drawn with two points a pleat: the straight pieces
+/// between them run under the crests, through both walls.
+#[test]
+fn a_sparse_opening_on_pleats_stays_on_the_outer_wall() {
+    let sculpt = pleated_tube(240, 160);
+    let mut hem = ring("hem", GuideKind::Opening, 12, |_| 0.0);
+    hem.points = (0..12)
+        .map(|i| (f64::from(i / 2) + if i % 2 == 0 { -0.22 } else { 0.27 }) / 6.0)
+        .map(|turn| on_tube(pleat(turn), turn, 0.1 + 0.05 * (5.0 * turn * TAU).sin()))
+        .collect();
+    for edge in [0.4, 0.15, 0.08, 0.04] {
+        let options = GuideOptions::for_edge(edge);
+        let guides = std::slice::from_ref(&hem);
+        let (curves, _) = run(guides, &sculpt, None, &options, &Task::default()).unwrap();
+        for p in &curves.curves[0].points {
+            let turn = (-p.z).atan2(p.x) / TAU;
+            // The walls are 0.08 apart along the radius.
+            let off = pleat(turn) - p.x.hypot(p.z);
+            assert!(
+                off < 0.02,
+                "{off} inside of the outer wall at {p}, edge {edge}"
+            );
+        }
+    }
 }

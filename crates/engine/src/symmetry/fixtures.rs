@@ -65,21 +65,37 @@ pub(crate) fn tube(columns: u32, rows: u32) -> Sculpt {
 
 /// A closed tube of cloth: outer radius 1, inner radius 0.92, height 4, rims flat.
 pub(crate) fn thick_tube(columns: u32, rows: u32) -> Sculpt {
+    cloth_tube(columns, rows, 0.08, |_| 1.0)
+}
+
+/// Outer radius of [`pleated_tube`] at a turn.
+pub(crate) fn pleat(turn: f64) -> f64 {
+    1.0 + 0.5 * (3.0 * ((6.0 * turn * TAU).cos() - 1.0)).exp()
+}
+
+/// As [`thick_tube`], with six sharp pleats.
+pub(crate) fn pleated_tube(columns: u32, rows: u32) -> Sculpt {
+    cloth_tube(columns, rows, 0.08, pleat)
+}
+
+/// A closed tube of cloth of a thickness, with its outer radius by turn.
+fn cloth_tube(columns: u32, rows: u32, thick: f64, outer: impl Fn(f64) -> f64) -> Sculpt {
     let rim = 2u32;
     let whole = 2 * (rows + rim);
     let mesh = grid(columns, whole, [true, true], |u, v| {
         let step = v * f64::from(whole);
         let (rows, rim) = (f64::from(rows), f64::from(rim));
-        let (radius, y) = if step <= rows {
-            (1.0, 4.0 * step / rows)
+        let (in_by, y) = if step <= rows {
+            (0.0, 4.0 * step / rows)
         } else if step <= rows + rim {
-            (1.0 - 0.08 * (step - rows) / rim, 4.0)
+            (thick * (step - rows) / rim, 4.0)
         } else if step <= 2.0 * rows + rim {
-            (0.92, 4.0 * (1.0 - (step - rows - rim) / rows))
+            (thick, 4.0 * (1.0 - (step - rows - rim) / rows))
         } else {
-            (0.92 + 0.08 * (step - 2.0 * rows - rim) / rim, 0.0)
+            (thick * (1.0 - (step - 2.0 * rows - rim) / rim), 0.0)
         };
-        on_tube(radius, u + 0.3 / f64::from(columns), y)
+        let turn = u + 0.3 / f64::from(columns);
+        on_tube(outer(turn) - in_by, turn, y)
     });
     sculpt_of(mesh)
 }

@@ -8,7 +8,9 @@ use proptest::prelude::*;
 use super::*;
 use crate::guides::{self, GuideOptions};
 use crate::model::{ChainSource, Guide, GuideKind, Plane};
-use crate::symmetry::fixtures::{grid, line, on_tube, ring, sculpt_of, thick_tube, tube};
+use crate::symmetry::fixtures::{
+    grid, line, on_tube, pleat, pleated_tube, ring, sculpt_of, thick_tube, tube,
+};
 use crate::symmetry::{self, PlaneChoice};
 
 const X: Plane = Plane {
@@ -156,6 +158,32 @@ fn openings_cut_the_inner_wall_away() {
     assert_eq!(surface.chains.len(), 3);
     assert!(surface.chains.iter().all(|c| c.closed));
     assert_eq!(euler(&surface), 0);
+}
+
+/// At any budget, down to quads that are smaller than the sculpt's own triangles.
+#[test]
+fn openings_drawn_sparsely_on_pleats_cut_the_inner_wall_away() {
+    let sculpt = pleated_tube(180, 120);
+    let drawn = |name: &str, y: f64| {
+        let mut guide = ring(name, GuideKind::Opening, 12, |_| y);
+        for (i, p) in guide.points.iter_mut().enumerate() {
+            let turn = ((i / 2) as f64 + [-0.22, 0.27][i % 2]) / 6.0;
+            *p = on_tube(pleat(turn), turn, y);
+        }
+        guide
+    };
+    let guides = [drawn("low", 0.1), drawn("high", 3.9)];
+    for edge in [0.4, 0.15, 0.08] {
+        let surface = made(&sculpt, &guides, PlaneChoice::None, edge).unwrap();
+        assert_eq!(euler(&surface), 0);
+        for p in &surface.positions {
+            let off = pleat((-p.z).atan2(p.x) / TAU) - p.x.hypot(p.z);
+            assert!(
+                off < 0.05,
+                "{off} inside of the outer wall at {p}, edge {edge}"
+            );
+        }
+    }
 }
 
 #[test]

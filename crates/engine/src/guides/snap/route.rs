@@ -5,7 +5,14 @@ use std::collections::{BTreeMap, BinaryHeap};
 
 use mesh::DVec3;
 
+use super::{Snapped, snapped_like};
 use crate::model::Sculpt;
+
+/// A way counts for its length, and for up to this many times as much where the sculpt doesn't face
+/// like both ends: around the edge of a cloth to its other wall is short, but isn't meant.
+const ASIDE: f64 = 8.0;
+/// Unit normals whose sum is shorter than this face apart: by 150° or more.
+const AGREE: f64 = 0.5;
 
 /// Finds shortest ways along the sculpt's edges; its neighbour lists are built on first use.
 #[derive(Debug, Default)]
@@ -16,8 +23,9 @@ pub(in crate::guides) struct Router {
 
 impl Router {
     /// Points of a way from a to b over the sculpt, without both ends; none if there is no
-    /// way. A* over vertices with the straight distance, then shortened by averaging.
-    pub fn route(&mut self, a: DVec3, b: DVec3, sculpt: &Sculpt) -> Vec<DVec3> {
+    /// way. It keeps to where the sculpt faces like the ends if it can. A* over vertices with the
+    /// straight distance, then shortened by averaging.
+    pub fn route(&mut self, a: Snapped, b: Snapped, sculpt: &Sculpt) -> Vec<Snapped> {
         if self.first.is_empty() {
             self.build(sculpt);
         }
@@ -30,18 +38,29 @@ impl Router {
                 .copied()
                 .min_by(|&x, &y| position(x).distance(p).total_cmp(&position(y).distance(p)))
         };
-        let (Some(start), Some(end)) = (corner(a), corner(b)) else {
+        let (Some(start), Some(end)) = (corner(a.point), corner(b.point)) else {
             return Vec::new();
         };
-        let Some(path) = self.search(start, end, &position) else {
+        // Ends that face apart say nothing of what lies between.
+        let facing = a.normal + b.normal;
+        let facing = if facing.length() < AGREE {
+            DVec3::ZERO
+        } else {
+            facing.normalize()
+        };
+        let Some(path) = self.search(start, end, facing, sculpt) else {
             return Vec::new();
         };
-        let mut points: Vec<DVec3> = std::iter::once(a)
-            .chain(path.iter().map(|&v| position(v)))
+        let at = |&v: &u32| Snapped {
+            point: position(v),
+            normal: sculpt.normals[v as usize].as_dvec3(),
+        };
+        let mut way: Vec<Snapped> = std::iter::once(a)
+            .chain(path.iter().map(at))
             .chain([b])
             .collect();
-        straighten(&mut points, sculpt);
-        points[1..points.len() - 1].to_vec()
+        straighten(&mut way, sculpt);
+        way[1..way.len() - 1].to_vec()
     }
 
     fn build(&mut self, sculpt: &Sculpt) {
@@ -70,7 +89,9 @@ impl Router {
         self.neighbour = neighbour;
     }
 
-    fn search(&self, start: u32, end: u32, position: &impl Fn(u32) -> DVec3) -> Option<Vec<u32>> {
+    fn search(&self, start: u32, end: u32, facing: DVec3, sculpt: &Sculpt) -> Option<Vec<u32>> {
+        let position = |v: u32| sculpt.mesh.positions[v as usize].as_dvec3();
+        let normal = |v: u32| sculpt.normals[v as usize].as_dvec3();
         let goal = position(end);
         let mut best: BTreeMap<u32, (f64, u32)> = BTreeMap::new();
         let mut queue: BinaryHeap<Reverse<(u64, u32)>> = BinaryHeap::new();
@@ -87,7 +108,12 @@ impl Router {
             }
             let of = self.first[v as usize] as usize..self.first[v as usize + 1] as usize;
             for &u in &self.neighbour[of] {
-                let total = cost + position(u).distance(position(v));
+                let aside = if facing == DVec3::ZERO {
+                    0.0
+                } else {
+                    (1.0 - (normal(u) + normal(v)).dot(facing) / 2.0) / 2.0
+                };
+                let total = cost + (1.0 + ASIDE * aside) * position(u).distance(position(v));
                 if best.get(&u).is_none_or(|&(old, _)| total < old) {
                     best.insert(u, (total, v));
                     queue.push(Reverse(((total + position(u).distance(goal)).to_bits(), u)));
@@ -105,15 +131,20 @@ impl Router {
     }
 }
 
-/// Shortens a way along edges on the surface: averages of neighbours, put back on it.
-fn straighten(points: &mut [DVec3], sculpt: &Sculpt) {
+/// Shortens a way along edges on the surface: averages of neighbours, put back on it where it
+/// faces as it did under the point and both its neighbours, so that none goes through to the other
+/// wall of a cloth. Under the point alone wouldn't do: on a sharp crest one side's outer wall and
+/// the other side's inner wall face alike.
+fn straighten(way: &mut [Snapped], sculpt: &Sculpt) {
     const ROUNDS: usize = 40;
     for _ in 0..ROUNDS {
-        for i in 1..points.len().saturating_sub(1) {
-            let middle = (points[i - 1] + points[i + 1]) / 2.0;
-            let reach = points[i - 1].distance(points[i + 1]) + points[i].distance(middle);
-            if let Some(found) = sculpt.index.closest_within(middle, reach) {
-                points[i] = found.point;
+        for i in 1..way.len().saturating_sub(1) {
+            let [before, here, after] = [way[i - 1].point, way[i].point, way[i + 1].point];
+            let middle = (before + after) / 2.0;
+            let reach = before.distance(after) + here.distance(middle);
+            let facing = way[i - 1].normal + way[i].normal + way[i + 1].normal;
+            if let Some(found) = snapped_like(sculpt, middle, facing, reach) {
+                way[i] = found;
             }
         }
     }

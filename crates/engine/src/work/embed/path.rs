@@ -41,7 +41,7 @@ const STRAY: f64 = 1.5;
 pub(super) enum Care {
     /// As far as the sculpt's own edges explain.
     Strict,
-    /// Up to half an edge of the work surface: the curve leaves the sculpt a little.
+    /// Up to half an edge of the work surface if that is more: the curve leaves the sculpt a little.
     Lenient,
 }
 
@@ -324,7 +324,7 @@ impl Finder<'_, '_> {
             let visit = self.scratch.visits.get(at as usize)?;
             let most = match self.care {
                 Care::Strict => STRAY * visit.scale,
-                Care::Lenient => 0.5 * self.work.edge,
+                Care::Lenient => (STRAY * visit.scale).max(0.5 * self.work.edge),
             };
             if visit.away > most {
                 return None;
