@@ -14,6 +14,7 @@
 
 pub mod cases;
 pub mod defects;
+pub mod double;
 pub mod make;
 pub mod parent;
 pub mod random;

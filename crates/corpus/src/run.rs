@@ -14,6 +14,7 @@ use mesh::DVec3;
 use session::{Outcome, Session, SessionError, Settings, Size, Way};
 
 use crate::cases::{Case, Given, RunSpec};
+use crate::double::doubled;
 use crate::record::{Ending, Record};
 use crate::verify::{Counts, Wanted, faults};
 
@@ -125,7 +126,6 @@ pub fn surface(
         parts: vec![],
     };
     let (sculpt, _) = intake::run(&raw, &options, task).map_err(|e| ("intake", e.to_string()))?;
-    let of_sculpt = Counts::of(&sculpt.mesh.triangles);
     let settings = Settings {
         guides,
         plane: case.plane,
@@ -141,6 +141,11 @@ pub fn surface(
     let outcome = session
         .run(&settings, task)
         .map_err(|e| (stage_of(&e), e.to_string()))?;
+    let of_sculpt = match outcome.plane {
+        // One side is the other's image, whatever the sculpt has there.
+        Some(plane) => Counts::of(&doubled(&session.sculpt().mesh, plane)),
+        None => Counts::of(&session.sculpt().mesh.triangles),
+    };
     let wanted = wanted(case, spec, &settings.guides, session.sculpt(), &of_sculpt);
     Ok(Made {
         session,

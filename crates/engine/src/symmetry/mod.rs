@@ -121,6 +121,9 @@ pub fn run(
     };
     task.report("symmetry", 0.5)?;
     findings.push(asymmetry(sculpt, &plane));
+    if let Some(unlike) = unlike_rims(sculpt, &plane) {
+        findings.push(unlike);
+    }
     let tolerance = Tolerances::of_diagonal(sculpt.mesh.diagonal()).plane;
     let half = cut::cut(&sculpt.mesh, plane, tolerance)?;
     task.report("symmetry", 1.0)?;
@@ -178,4 +181,44 @@ fn asymmetry(sculpt: &Sculpt, plane: &Plane) -> Finding {
         .at(Place::Point {
             at: place.to_array(),
         })
+}
+
+/// Boundary loops that only one side of the plane has: both sides of the surface get those of the
+/// side that is computed.
+fn unlike_rims(sculpt: &Sculpt, plane: &Plane) -> Option<Finding> {
+    // Loops of each side, and the middle of the last one.
+    let mut sides = [(0usize, DVec3::ZERO); 2];
+    for rim in boundary::boundary_loops(&sculpt.mesh) {
+        let points = rim
+            .iter()
+            .map(|&v| sculpt.mesh.positions[v as usize].as_dvec3());
+        let behind = points.clone().filter(|&p| plane.height(p) < 0.0).count();
+        if behind != 0 && behind != rim.len() {
+            continue;
+        }
+        let side = &mut sides[usize::from(behind > 0)];
+        *side = (side.0 + 1, points.sum::<DVec3>() / rim.len() as f64);
+    }
+    let [front, back] = sides;
+    if front.0 == back.0 {
+        return None;
+    }
+    let more = if front.0 > back.0 { front.1 } else { back.1 };
+    let sentence = format!(
+        "The sculpt has {} before the mirror plane and {} behind it; both sides of the surface get those before it.",
+        openings(front.0),
+        openings(back.0)
+    );
+    let finding = Finding::new("unlike-openings", Level::Warn, sentence);
+    Some(finding.at(Place::Point {
+        at: more.to_array(),
+    }))
+}
+
+fn openings(count: usize) -> String {
+    match count {
+        0 => "no opening".to_owned(),
+        1 => "one opening".to_owned(),
+        n => format!("{n} openings"),
+    }
 }

@@ -123,3 +123,38 @@ fn planes_that_cannot_be_used_are_refused() {
         Err(SymmetryError::Cancelled(_))
     ));
 }
+
+#[test]
+fn openings_that_one_side_alone_has_are_told() {
+    let plane = Plane {
+        origin: DVec3::ZERO,
+        normal: DVec3::X,
+    };
+    let told = |mesh: TriMesh| {
+        let (_, findings) = run(
+            &sculpt_of(mesh),
+            PlaneChoice::Given(plane),
+            &Task::default(),
+        )
+        .unwrap();
+        let told = findings.iter().find(|f| f.code == "unlike-openings");
+        told.map(|f| f.sentence.clone())
+    };
+    let mesh = super::fixtures::tube(60, 40).mesh.as_ref().clone();
+    assert_eq!(told(mesh.clone()), None);
+    let mut holed = mesh;
+    let (x, half) = (0.9, 2.0);
+    let inside = |mesh: &TriMesh, t: &[u32; 3]| {
+        t.iter().any(|&v| {
+            let p = mesh.positions[v as usize];
+            f64::from(p.x) > x && (f64::from(p.y) - half).abs() < 0.3
+        })
+    };
+    let kept = holed.triangles.iter().filter(|t| !inside(&holed, t));
+    holed.triangles = kept.copied().collect();
+    let sentence = told(holed).unwrap();
+    assert!(
+        sentence.contains("one opening before the mirror plane and no opening behind it"),
+        "{sentence}"
+    );
+}
