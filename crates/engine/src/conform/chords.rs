@@ -33,7 +33,8 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
             let ends = [one, two].map(|link| {
                 let along = mesh.positions[link.neighbour as usize] - mesh.positions[v];
                 let dense = scene.density(v, link.neighbour as usize, along.normalize_or_zero());
-                (s + link.way(scene, s), dense)
+                let way = scene.way_to(mesh, rail, s, link.neighbour);
+                (s + way.unwrap_or(0.0), dense)
             });
             let [(a, dense_a), (b, dense_b)] = ends;
             let (low, high) = (a.min(b), a.max(b));
@@ -73,63 +74,24 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
 struct Link {
     vertex: u32,
     neighbour: u32,
-    /// Place of a neighbour that is pinned, as a length along the rail.
-    pinned: Option<f64>,
-}
-
-impl Link {
-    /// Signed length from `s` to the neighbour, the short way around a closed rail.
-    fn way(&self, scene: &Scene, s: f64) -> f64 {
-        let Seat::On { rail, .. } = scene.seats[self.vertex as usize] else {
-            return 0.0;
-        };
-        let there = match (self.pinned, scene.seats[self.neighbour as usize]) {
-            (Some(at), _) => at,
-            (None, Seat::On { s, .. }) => s,
-            _ => s,
-        };
-        let curve = &scene.rails[rail];
-        if curve.closed {
-            let whole = curve.length();
-            (there - s + whole / 2.0).rem_euclid(whole) - whole / 2.0
-        } else {
-            there - s
-        }
-    }
 }
 
 /// All steps along rails other than the mirror plane's.
 fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
     let mut links = Vec::new();
-    for (v, around) in scene.around.iter().enumerate() {
+    for (v, kin) in scene.kin.iter().enumerate() {
         let Seat::On { rail, s } = scene.seats[v] else {
             continue;
         };
-        let curve = &scene.rails[rail];
-        if curve.on_plane {
+        if scene.rails[rail].on_plane {
             continue;
         }
-        for &n in around {
-            let at = mesh.positions[n as usize];
-            let pinned = match scene.seats[n as usize] {
-                Seat::On { rail: other, .. } if other == rail => None,
-                Seat::Pinned => {
-                    let foot = curve.nearest(at, None);
-                    if curve.at(foot).distance(at) > 1e-6 * scene.edge {
-                        continue;
-                    }
-                    Some(foot)
-                }
-                _ => continue,
-            };
-            let link = Link {
-                vertex: v as u32,
-                neighbour: n,
-                pinned,
-            };
-            // Not neighbours along the curve: an edge that cuts across from one bend to the next.
-            if link.way(scene, s).abs() < 3.0 * mesh.positions[v].distance(at) + 0.1 * scene.edge {
-                links.push(link);
+        for &neighbour in kin {
+            if scene.way_to(mesh, rail, s, neighbour).is_some() {
+                links.push(Link {
+                    vertex: v as u32,
+                    neighbour,
+                });
             }
         }
     }
@@ -199,12 +161,15 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
 fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
     links_of(mesh, scene)
         .into_iter()
-        .filter(|link| link.pinned.is_some() || link.neighbour > link.vertex)
+        .filter(|link| {
+            let pinned = scene.seats[link.neighbour as usize] == Seat::Pinned;
+            pinned || link.neighbour > link.vertex
+        })
         .filter_map(|link| {
             let Seat::On { rail, s } = scene.seats[link.vertex as usize] else {
                 return None;
             };
-            let way = link.way(scene, s);
+            let way = scene.way_to(mesh, rail, s, link.neighbour)?;
             let points = (0..POINTS)
                 .map(|i| {
                     let t = (i as f64 + 0.5) / POINTS as f64;

@@ -15,6 +15,7 @@
 
 mod chords;
 mod lift;
+mod order;
 pub(crate) mod rails;
 mod shape;
 #[cfg(test)]
@@ -66,6 +67,15 @@ const LOOK_UP: u32 = 10;
 /// Why vertices could not be placed.
 #[derive(Clone, Debug, PartialEq, Error)]
 pub enum ConformError {
+    /// A quad has no width, however its corners are moved.
+    #[error(
+        "a quad has no width near ({:.3}, {:.3}, {:.3}): there the surface is too narrow for quads of this size, or lies on itself; ask for more faces, or repair the sculpt there",
+        at[0], at[1], at[2]
+    )]
+    Flat {
+        /// Where, model units.
+        at: [f64; 3],
+    },
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] base::Cancelled),
@@ -77,6 +87,8 @@ pub(crate) struct Scene {
     pub index: Arc<SurfaceIndex>,
     pub plane: Option<Plane>,
     pub around: Vec<Vec<u32>>,
+    /// Neighbours of each vertex along the chain that it lies on.
+    pub kin: Vec<Vec<u32>>,
     pub quads_at: Vec<Vec<(u32, u8)>>,
     /// At each regular inner vertex, the two pairs of neighbours that lie opposite.
     pub opposite: Vec<Vec<[u32; 2]>>,
@@ -156,6 +168,7 @@ pub fn run(
         index: lift.smooth_index(),
         plane,
         around: around(&mesh),
+        kin: order::kin_of(filled, layout),
         opposite: opposite(&mesh, &at_vertex),
         quads_at: at_vertex,
         rails: rails::smooth_rails(surface, field),
@@ -205,6 +218,9 @@ pub fn run(
 
         volume::straddle(&mut mesh, &scene);
         shape::relent(&mut mesh, &scene, &home);
+    }
+    if let Some(at) = order::open(&mut mesh, &scene) {
+        return Err(ConformError::Flat { at: at.to_array() });
     }
     // To the bit, whatever was added and taken away on the way.
     for (v, held) in scene.held.iter().enumerate() {

@@ -89,7 +89,7 @@ fn step_of(
     let normal = normal_at(mesh, scene, v);
     let step = (goal - old[v]) * share;
     let step = step - normal * step.dot(normal);
-    place(scene, v, old[v] + step, normal)
+    place(mesh, scene, v, old[v] + step, normal)
 }
 
 /// A place for a vertex.
@@ -118,7 +118,7 @@ impl Placed {
 
 /// The point of a vertex's rail, or of the surface, that is nearest to `at`; none where the
 /// vertex is pinned, or the surface has no point that faces the same way.
-fn place(scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
+fn place(mesh: &QuadMesh, scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
     match scene.seats[v] {
         Seat::Pinned => None,
         Seat::Free => {
@@ -133,7 +133,8 @@ fn place(scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
                 .map(Placed::Surface)
         }
         Seat::On { rail, s } => {
-            let s = scene.rails[rail].nearest(at, Some((s, scene.edge)));
+            let wanted = scene.rails[rail].nearest(at, Some((s, scene.edge)));
+            let s = scene.in_order(mesh, v, rail, s, wanted);
             Some(Placed::Rail(rail, s))
         }
     }
@@ -432,7 +433,7 @@ fn try_around(
         mesh.positions[v] = home;
         scene.seats[v] = seat;
         let goal = home + (aside * angle.cos() + ahead * angle.sin()) * step;
-        if let Some(placed) = place(scene, v, goal, normal) {
+        if let Some(placed) = place(mesh, scene, v, goal, normal) {
             placed.take(mesh, scene, v);
         }
         // A foot far from where it was looked for is on another fold.
@@ -485,6 +486,7 @@ mod tests {
             index: std::sync::Arc::new(mesh::SurfaceIndex::new(std::sync::Arc::new(under))),
             plane: None,
             around: super::super::around(&quad),
+            kin: vec![Vec::new(); 4],
             opposite: vec![Vec::new(); 4],
             quads_at: super::super::quads_at(&quad),
             rails: Vec::new(),

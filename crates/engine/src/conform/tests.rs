@@ -232,3 +232,11 @@ fn cancelling_stops_placing() {
     let error = placed(made, &ConformOptions::for_edge(made.case.edge), &task).unwrap_err();
     assert_eq!(error, ConformError::Cancelled(base::Cancelled));
 }
+
+#[test]
+fn a_quad_without_width_is_refused_with_its_place() {
+    let error = ConformError::Flat {
+        at: [1.0, 2.0, 3.5],
+    };
+    assert!(error.to_string().contains("near (1.000, 2.000, 3.500)"));
+}
