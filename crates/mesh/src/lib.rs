@@ -30,7 +30,7 @@ pub use glam::{DVec3, Vec3};
 pub use kept::kept_quads;
 pub use level::{Run, trace};
 pub use polyline::{Near, Polyline};
-pub use quad::{Group, QuadMesh, QuadTopology, Strip, corner_jacobians};
+pub use quad::{Group, QuadMesh, QuadTopology, Strip, corner_jacobians, split_quad};
 pub use spatial::{Closest, RayHit, SurfaceIndex, Winding};
 pub use topology::{Fan, TopologyError, TriTopology};
 pub use triangles::TriMesh;

@@ -283,6 +283,25 @@ impl QuadTopology {
     }
 }
 
+/// Two triangles along the shorter diagonal, or along the other one where the shorter
+/// one lies outside a quad with a concave corner.
+pub fn split_quad(positions: &[DVec3], [a, b, c, d]: [u32; 4]) -> [[u32; 3]; 2] {
+    let at = |v: u32| positions[v as usize];
+    let by_ac = [[a, b, c], [a, c, d]];
+    let by_bd = [[a, b, d], [b, c, d]];
+    let (first, second) = if at(a).distance_squared(at(c)) <= at(b).distance_squared(at(d)) {
+        (by_ac, by_bd)
+    } else {
+        (by_bd, by_ac)
+    };
+    let normal = |[x, y, z]: [u32; 3]| (at(y) - at(x)).cross(at(z) - at(x));
+    if normal(first[0]).dot(normal(first[1])) < 0.0 {
+        second
+    } else {
+        first
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -50,7 +50,7 @@ impl<'a> Surface<'a> {
         let split: Vec<[u32; 3]> = mesh
             .quads
             .iter()
-            .flat_map(|&q| split_quad(&mesh.positions, q))
+            .flat_map(|&q| mesh::split_quad(&mesh.positions, q))
             .collect();
         let triangles = Triangles::new(split.iter().map(|t| t.map(at)).collect());
         Ok(Self {
@@ -100,24 +100,5 @@ impl<'a> Surface<'a> {
     pub fn is_inner_pole(&self, v: usize) -> bool {
         let valence = self.topology.valence[v];
         valence > 0 && valence != 4 && !self.topology.on_boundary[v]
-    }
-}
-
-/// Two triangles along the shorter diagonal, or along the other one where the shorter
-/// one lies outside a quad with a concave corner.
-fn split_quad(positions: &[DVec3], [a, b, c, d]: [u32; 4]) -> [[u32; 3]; 2] {
-    let at = |v: u32| positions[v as usize];
-    let by_ac = [[a, b, c], [a, c, d]];
-    let by_bd = [[a, b, d], [b, c, d]];
-    let (first, second) = if at(a).distance_squared(at(c)) <= at(b).distance_squared(at(d)) {
-        (by_ac, by_bd)
-    } else {
-        (by_bd, by_ac)
-    };
-    let normal = |[x, y, z]: [u32; 3]| (at(y) - at(x)).cross(at(z) - at(x));
-    if normal(first[0]).dot(normal(first[1])) < 0.0 {
-        second
-    } else {
-        first
     }
 }

@@ -11,7 +11,8 @@
 //! it and each edge run asks for even spacing. The copy shares its triangles with the work
 //! surface, so a place on one is a place on the other. Then a few rounds on the
 //! sculpt itself that never make a quad narrower than it should be, a search that
-//! squares up the worst quads, and at last the faces are made to straddle the sculpt.
+//! squares up the worst quads, then the faces are made to straddle the sculpt, and at last those that
+//! are folded or pass through each other are parted ([`uncross`]).
 
 mod chords;
 mod lift;
@@ -20,6 +21,7 @@ pub(crate) mod rails;
 mod shape;
 #[cfg(test)]
 mod tests;
+mod uncross;
 mod volume;
 
 use std::sync::Arc;
@@ -115,6 +117,12 @@ impl Scene {
         } else {
             (of(a) + of(b)) / 2.0
         }
+    }
+
+    /// Whether a place is clear of the mirror plane: only vertices of the centre line lie on it.
+    pub fn is_apart(&self, p: DVec3) -> bool {
+        self.plane
+            .is_none_or(|plane| plane.height(p) > 0.05 * self.edge)
     }
 
     /// Looks up the wanted density where each vertex is now, on the work surface's copy.
@@ -219,6 +227,7 @@ pub fn run(
         volume::straddle(&mut mesh, &scene);
         shape::relent(&mut mesh, &scene, &home);
     }
+    let parted = uncross::uncross(&mut mesh, &scene);
     if let Some(at) = order::open(&mut mesh, &scene) {
         return Err(ConformError::Flat { at: at.to_array() });
     }
@@ -235,6 +244,15 @@ pub fn run(
             Level::Note,
             format!(
                 "{repaired} vertices were moved by hand-over-hand search to square up narrow quads."
+            ),
+        ));
+    }
+    if parted > 0 {
+        findings.push(Finding::new(
+            "conform-parted",
+            Level::Note,
+            format!(
+                "{parted} vertices were moved off the sculpt to part quads that were folded or passed through each other."
             ),
         ));
     }

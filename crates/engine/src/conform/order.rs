@@ -124,11 +124,10 @@ pub(super) fn open(mesh: &mut QuadMesh, scene: &Scene) -> Option<DVec3> {
 
 #[cfg(test)]
 mod tests {
-    use std::sync::Arc;
-
-    use mesh::{SurfaceIndex, TriMesh};
+    use mesh::TriMesh;
 
     use super::super::rails::Rail;
+    use super::super::tests::bare_scene;
     use super::*;
 
     /// Two unit squares in a row, their lower sides on a rail along x that ends at the last corner.
@@ -151,20 +150,10 @@ mod tests {
             positions: positions.iter().map(|p| p.as_vec3()).collect(),
             triangles: vec![[0, 2, 5], [0, 5, 3]],
         };
-        let scene = Scene {
-            index: Arc::new(SurfaceIndex::new(Arc::new(under))),
-            plane: None,
-            around: super::super::around(&mesh),
-            kin: vec![vec![1], vec![0, 2], vec![1], vec![], vec![], vec![]],
-            opposite: vec![Vec::new(); 6],
-            quads_at: super::super::quads_at(&mesh),
-            rails: vec![Rail::new(vec![positions[0], positions[2]], false, false)],
-            seats: seats.to_vec(),
-            feet: vec![None; 6],
-            edge: 1.0,
-            held: vec![false; 6],
-            local: Vec::new(),
-        };
+        let mut scene = bare_scene(&mesh, under);
+        scene.kin = vec![vec![1], vec![0, 2], vec![1], vec![], vec![], vec![]];
+        scene.rails = vec![Rail::new(vec![positions[0], positions[2]], false, false)];
+        scene.seats = seats.to_vec();
         (mesh, scene)
     }
 

@@ -121,17 +121,9 @@ impl Placed {
 fn place(mesh: &QuadMesh, scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
     match scene.seats[v] {
         Seat::Pinned => None,
-        Seat::Free => {
-            // Only vertices of the centre line may lie on the mirror plane.
-            let apart = |p: DVec3| {
-                scene
-                    .plane
-                    .is_none_or(|plane| plane.height(p) > 0.05 * scene.edge)
-            };
-            onto_surface(scene, at, normal, scene.feet[v])
-                .filter(|foot| apart(foot.point))
-                .map(Placed::Surface)
-        }
+        Seat::Free => onto_surface(scene, at, normal, scene.feet[v])
+            .filter(|foot| scene.is_apart(foot.point))
+            .map(Placed::Surface),
         Seat::On { rail, s } => {
             let wanted = scene.rails[rail].nearest(at, Some((s, scene.edge)));
             let s = scene.in_order(mesh, v, rail, s, wanted);
@@ -242,7 +234,7 @@ pub(crate) fn scaled_jacobian(corners: [DVec3; 4]) -> f64 {
         .fold(f64::INFINITY, f64::min)
 }
 
-fn jacobian_of(mesh: &QuadMesh, quad: u32) -> f64 {
+pub(super) fn jacobian_of(mesh: &QuadMesh, quad: u32) -> f64 {
     scaled_jacobian(mesh.quads[quad as usize].map(|c| mesh.positions[c as usize]))
 }
 
@@ -482,20 +474,7 @@ mod tests {
             quads: vec![[0, 1, 2, 3]],
             groups: vec![],
         };
-        let scene = Scene {
-            index: std::sync::Arc::new(mesh::SurfaceIndex::new(std::sync::Arc::new(under))),
-            plane: None,
-            around: super::super::around(&quad),
-            kin: vec![Vec::new(); 4],
-            opposite: vec![Vec::new(); 4],
-            quads_at: super::super::quads_at(&quad),
-            rails: Vec::new(),
-            seats: vec![Seat::Free; 4],
-            feet: vec![None; 4],
-            edge: 1.0,
-            held: vec![false; 4],
-            local: Vec::new(),
-        };
+        let scene = super::super::tests::bare_scene(&quad, under);
         assert_eq!(outward(&quad, &scene), [DVec3::Z]);
         let right = [
             strain_at(&quad, &scene, 0, &[DVec3::Z]),

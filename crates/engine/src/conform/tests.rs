@@ -8,6 +8,26 @@ use crate::layout::ArcSource;
 use crate::model::ChainSource;
 use crate::testing::{Made, all_made, made};
 
+/// A scene of free vertices over triangles, without rails, for quads of edge 1.
+pub(super) fn bare_scene(quads: &QuadMesh, under: mesh::TriMesh) -> Scene {
+    let count = quads.positions.len();
+    let quads_at = quads_at(quads);
+    Scene {
+        index: Arc::new(SurfaceIndex::new(Arc::new(under))),
+        plane: None,
+        around: around(quads),
+        kin: vec![Vec::new(); count],
+        opposite: opposite(quads, &quads_at),
+        quads_at,
+        rails: Vec::new(),
+        seats: vec![Seat::Free; count],
+        feet: vec![None; count],
+        edge: 1.0,
+        held: vec![false; count],
+        local: Vec::new(),
+    }
+}
+
 /// Chains that a vertex of the filled mesh lies on.
 fn chains_of(made: &Made, v: usize) -> Vec<usize> {
     let (surface, layout) = (&made.laid.surface, &made.laid.layout);
