@@ -41,6 +41,7 @@ pub fn clearing(coat: &Coat, runs: usize) {
         spec: &spec,
         layers: std::slice::from_ref(&layer),
         yardstick: false,
+        checked: None,
     };
     println!(
         "  medians of {runs} runs, {:.3} M triangles beneath",
