@@ -12,7 +12,7 @@
 //! surface, so a place on one is a place on the other. Then a few rounds on the
 //! sculpt itself that never make a quad narrower than it should be, a search that
 //! squares up the worst quads, then the faces are made to straddle the sculpt, and at last those that
-//! are folded or pass through each other are parted ([`uncross`]).
+//! are folded or pass through each other are parted (`uncross.rs`).
 
 mod chords;
 mod lift;
