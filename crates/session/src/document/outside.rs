@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::hash::{DefaultHasher, Hasher};
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 use files::{JobError, JobFile};
 
@@ -47,7 +47,14 @@ struct Seen {
     stamp: Stamp,
     /// Of the whole content.
     hash: u64,
+    /// Whether it had only just been written: another write at once may leave the same time, and
+    /// the same length.
+    just_written: bool,
 }
+
+/// Times of files are told apart that lie further apart than this: a system's clock for them ticks
+/// some hundred times a second (common practice, no source).
+const TICK: Duration = Duration::from_millis(100);
 
 #[derive(Clone, Debug)]
 struct File {
@@ -61,17 +68,23 @@ struct File {
 impl File {
     /// Whether the content may be another than was seen.
     fn may_differ(&self, now: Stamp) -> bool {
-        let same = |seen: Seen| seen.stamp == now && now.modified.is_some();
+        let same = |seen: Seen| seen.stamp == now && now.modified.is_some() && !seen.just_written;
         !self.seen.is_some_and(same)
     }
 
     /// Reads the file; whether its content is another than was seen.
     fn reread(&mut self, path: &Path, stamp: Stamp) -> bool {
         self.moving = None;
+        let age = stamp.modified.and_then(|at| at.elapsed().ok());
+        let just_written = age.is_none_or(|age| age < TICK);
         let Ok(hash) = hash(path) else {
             return false;
         };
-        let was = self.seen.replace(Seen { stamp, hash });
+        let was = self.seen.replace(Seen {
+            stamp,
+            hash,
+            just_written,
+        });
         was.is_none_or(|was| (was.stamp.length, was.hash) != (stamp.length, hash))
     }
 }

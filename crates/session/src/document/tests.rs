@@ -167,6 +167,19 @@ fn changes_outside_are_noticed_by_content() {
     assert!(!document.is_as_written());
 }
 
+/// Writes within one tick of the system's clock for files leave the same time.
+#[test]
+fn writes_of_one_length_right_after_each_other_are_all_noticed() {
+    let folder = Folder::new("tick");
+    let job = folder.job();
+    let (document, _) = Document::open(&job).unwrap();
+    let mut watched = Watched::of(&document);
+    for faces in ["2000", "2200", "2400", "2600", "2800"].repeat(8) {
+        std::fs::write(&job, COAT.replace("1800", faces)).unwrap();
+        assert_eq!(watched.look(), [Changed::Job], "{faces}");
+    }
+}
+
 #[test]
 fn saving_under_another_name_reads_no_sculpt() {
     let folder = Folder::new("elsewhere");
