@@ -76,7 +76,7 @@ impl File {
     fn reread(&mut self, path: &Path, stamp: Stamp) -> bool {
         self.moving = None;
         let age = stamp.modified.and_then(|at| at.elapsed().ok());
-        let just_written = age.is_none_or(|age| age < TICK);
+        let just_written = age.is_some_and(|age| age < TICK);
         let Ok(hash) = hash(path) else {
             return false;
         };
