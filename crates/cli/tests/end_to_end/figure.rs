@@ -183,3 +183,38 @@ fn what_cannot_be_run_is_refused_with_its_place_and_writes_nothing() {
     );
     assert!(!out.exists());
 }
+
+/// README's first command, on smaller sculpts. Whether each part is ready is told by the parts' own
+/// checks; what lies over what must be clear.
+#[test]
+fn nothing_pokes_through_the_demos_figure() {
+    let folder = Folder::new();
+    let out = word(&folder.0);
+    let done = loopwright(&[
+        "demo",
+        "--triangles",
+        "60000",
+        "--pictures",
+        "0",
+        "--out",
+        out,
+    ]);
+    assert!(matches!(done.status, Some(0 | 1)), "{done:?}");
+    let findings = json(&folder.join("findings.json"));
+    let all = findings["findings"].as_array().unwrap();
+    let of = |code: &str| all.iter().filter(|f| f["code"] == code).collect::<Vec<_>>();
+    assert_eq!(of("part-ready").len(), 8);
+    let clear = of("parts-clear");
+    // The coat over head, hands, gloves and boots, the glove over the hand.
+    assert_eq!(clear.len(), 8);
+    for finding in clear.iter().chain(&of("parts-apart")) {
+        assert_eq!(finding["level"], "pass", "{finding}");
+    }
+    let coat = json(&folder.join("oilskin-coat/findings.json"));
+    let coat = coat["findings"].as_array().unwrap();
+    let jersey = coat.iter().find(|f| {
+        let told = f["sentence"].as_str().unwrap();
+        f["code"] == "layer-crossings" && told.contains("'jersey'")
+    });
+    assert_eq!(jersey.unwrap()["level"], "pass");
+}
