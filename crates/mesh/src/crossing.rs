@@ -10,7 +10,7 @@ use crate::DVec3;
 type Triangle = [DVec3; 3];
 
 /// Sign of the volume of a tetrahedron: the side of plane abc on which d lies.
-fn side([a, b, c]: Triangle, d: DVec3) -> i8 {
+pub(crate) fn side([a, b, c]: Triangle, d: DVec3) -> i8 {
     let [a, b, c, d] = [a, b, c, d].map(|p| Coord3D {
         x: p.x,
         y: p.y,

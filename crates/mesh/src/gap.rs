@@ -5,7 +5,7 @@
 //! Detection*, 2005, section 5.1.10).
 
 use crate::DVec3;
-use crate::crossing::pass_through;
+use crate::crossing::{pass_through, side};
 use crate::spatial::closest_on_triangle;
 
 /// Where two triangles are nearest to each other.
@@ -67,10 +67,26 @@ pub fn gap(a: [DVec3; 3], b: [DVec3; 3]) -> Gap {
         }
     }
     best.distance = best.distance.sqrt();
-    if best.distance > 0.0 && pass_through(a, b) {
+    if best.distance > 0.0 && (pass_through(a, b) || pierces(a, b) || pierces(b, a)) {
         best.distance = 0.0;
     }
     best
+}
+
+/// Whether a triangle without area, a segment, goes through another.
+fn pierces(segment: [DVec3; 3], other: [DVec3; 3]) -> bool {
+    let [a, b, c] = segment;
+    if (b - a).cross(c - a) != DVec3::ZERO {
+        return false;
+    }
+    (0..3).any(|i| {
+        let (p, q) = (segment[i], segment[(i + 1) % 3]);
+        if side(other, p) * side(other, q) >= 0 {
+            return false;
+        }
+        let turns = [0, 1, 2].map(|k| side([p, q, other[k]], other[(k + 1) % 3]));
+        turns.iter().all(|&t| t >= 0) || turns.iter().all(|&t| t <= 0)
+    })
 }
 
 /// Shares along two segments at which they are nearest (Ericson 2005, section 5.1.9).
@@ -141,6 +157,21 @@ mod tests {
                 prop_assert!((one.first.distance(one.second) - one.distance).abs() < 1e-12);
             }
         }
+    }
+
+    /// Found by the test above: one without area was taken to be off what it goes through.
+    #[test]
+    fn a_segment_through_a_face_is_no_distance_off() {
+        let face = [[2.0, -1.0, -2.0], [0.0, 0.0, 0.0], [0.0, 4.0, 0.0]].map(DVec3::from_array);
+        let (p, q) = (DVec3::new(-1.0, -3.0, -5.0), DVec3::new(1.0, 2.0, 0.0));
+        for segment in [[p, p, q], [p, q, q], [q, p, q], [p, p.lerp(q, 0.5), q]] {
+            assert_eq!(gap(face, segment).distance, 0.0);
+            assert_eq!(gap(segment, face).distance, 0.0);
+        }
+        // Beside it, and short of it.
+        assert!(gap(face, [p, p, p.lerp(q, 0.5)]).distance > 0.1);
+        let aside = DVec3::new(3.0, 0.0, 0.0);
+        assert!(gap(face, [p + aside, p + aside, q + aside]).distance > 0.1);
     }
 
     #[test]
