@@ -70,7 +70,11 @@ fn a_guide_that_moves_a_little_leaves_the_topology_as_it_was() {
         );
         assert!(kept.surface.quads == first.surface.quads, "{part}");
         assert!(kept.surface.groups == first.surface.groups);
-        assert!(kept.poles == first.poles);
+        // Where a pole is said to be may change with the guide; where it is in the mesh doesn't.
+        let poles = |of: &Outcome| -> Vec<[u32; 2]> {
+            of.poles.iter().map(|p| [p.vertex, p.valence]).collect()
+        };
+        assert_eq!(poles(&kept), poles(&first));
         let still = unmoved(&first.surface, &kept.surface);
         assert!(2 * still > first.surface.positions.len(), "{part}: {still}");
         assert!(share(&first, &kept) >= share(&first, &anew));
