@@ -60,6 +60,9 @@ pub fn solve(coat: &Coat, sculpt: &Sculpt, runs: usize) {
     println!("  surface: {} faces", first[0].outcome.surface.quads.len());
 }
 
+/// With more faces than this the coat's counts would have edges so long that the run is refused.
+const COUNTED: usize = 5000;
+
 /// Cost a face at several sizes.
 pub fn per_face(coat: &Coat, runs: usize) {
     println!(
@@ -68,7 +71,10 @@ pub fn per_face(coat: &Coat, runs: usize) {
     );
     let sculpt = coat.sculpt();
     for wanted in [500, 2000, 5000, 20_000] {
-        let settings = coat.settings(wanted);
+        let mut settings = coat.settings(wanted);
+        if wanted > COUNTED {
+            settings.guides.iter_mut().for_each(|g| g.count = None);
+        }
         let results: Vec<Run> = (0..runs)
             .map(|_| run(&mut Session::new(sculpt.clone()), &settings))
             .collect();
