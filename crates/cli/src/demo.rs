@@ -4,8 +4,8 @@ use std::path::{Path, PathBuf};
 
 use demo::{DemoGuide, DemoOptions, DemoSculpt};
 use files::{
-    DensitySpec, FigureFile, GuideKind, GuideSpec, JobFile, JobSpec, LayerSide, LayerSpec,
-    PlaneSpec, Sides, SymmetrySpec, TrimKind, TrimSpec,
+    DensitySpec, FigureFile, GuideKind, GuideSpec, JobFile, JobSpec, LayerSpec, PlaneSpec, Sides,
+    SymmetrySpec, TrimKind, TrimSpec,
 };
 
 use crate::args;
@@ -163,6 +163,8 @@ fn sewn(part: &Part, args: &args::Demo, meter: &Meter) -> Result<JobFile, Refusa
 
 /// A part's job.
 fn spec(part: &Part, sculpt: &DemoSculpt, args: &args::Demo) -> Result<JobSpec, Refusal> {
+    let layer =
+        |&(name, file, clearance): &(&str, &str, f64)| LayerSpec::new(name, file, clearance);
     let mut spec = JobSpec {
         units: "cm".to_owned(),
         symmetry: SymmetrySpec {
@@ -179,7 +181,7 @@ fn spec(part: &Part, sculpt: &DemoSculpt, args: &args::Demo) -> Result<JobSpec, 
         },
         guides: sculpt.guides.iter().map(guide).collect(),
         trims: (part.trims)(),
-        layers: part.on.map(layer).into_iter().collect(),
+        layers: part.on.iter().map(layer).collect(),
         ..JobSpec::new(part.name, PathBuf::from(format!("{}.ply", part.sculpt)))
     };
     if let Some(faces) = args.faces.filter(|_| args.only_coat) {
@@ -189,18 +191,6 @@ fn spec(part: &Part, sculpt: &DemoSculpt, args: &args::Demo) -> Result<JobSpec, 
         })?;
     }
     Ok(spec)
-}
-
-fn layer((name, file, clearance): (&str, &str, f64)) -> LayerSpec {
-    LayerSpec {
-        name: name.to_owned(),
-        file: file.into(),
-        part: None,
-        side: LayerSide::Under,
-        clearance,
-        margin: None,
-        line: 0,
-    }
 }
 
 fn guide(guide: &DemoGuide) -> GuideSpec {

@@ -339,11 +339,7 @@ impl Lined {
             1.0,
         );
         let sound = check::soundness(&self.surface, self.plane)?;
-        let counts = &sound.counts;
-        let faults = counts.nonmanifold_edges
-            + counts.nonmanifold_vertices
-            + counts.inconsistent_edges
-            + counts.unused_vertices;
+        let faults = sound.counts.faults();
         let sentence = match faults {
             0 => format!(
                 "With its lining the surface has {} quads, is manifold and faces one way all over.",

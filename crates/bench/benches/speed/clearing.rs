@@ -25,15 +25,7 @@ pub fn clearing(coat: &Coat, runs: usize) {
     let jersey = demo::jersey(&options, &task).expect("a jersey");
     let layer = Layer::new("jersey", &jersey, LayerSide::Under, CLEARANCE);
     let mut spec = JobSpec::new("oilskin coat", "oilskin.ply");
-    spec.layers = vec![LayerSpec {
-        name: layer.name.clone(),
-        file: "jersey.ply".into(),
-        part: None,
-        side: files::LayerSide::Under,
-        clearance: CLEARANCE,
-        margin: None,
-        line: 0,
-    }];
+    spec.layers = vec![LayerSpec::new(&layer.name, "jersey.ply", CLEARANCE)];
     let settings = coat.settings(FACES);
     let mut session = Session::new(coat.sculpt());
     let outcome = session.run(&settings, &task).expect("a surface");

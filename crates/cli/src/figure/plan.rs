@@ -2,9 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use files::{
-    FigureFile, FigurePart, FigureSpec, JobFile, JobSpec, LayerSide, LayerSpec, PartFrom, PlaneSpec,
-};
+use files::{FigureFile, FigurePart, FigureSpec, JobFile, JobSpec, LayerSpec, PartFrom, PlaneSpec};
 
 use crate::job::{self, Order};
 use crate::refusal::Refusal;
@@ -124,14 +122,9 @@ impl<'a> Plan<'a> {
                 PlaneSpec::None
             };
         }
-        spec.layers.extend(part.over.iter().map(|&under| LayerSpec {
-            name: self.spec().parts[under].name.clone(),
-            file: self.folder(under).join("surface.obj"),
-            part: None,
-            side: LayerSide::Under,
-            clearance: part.clearance,
-            margin: None,
-            line: 0,
+        spec.layers.extend(part.over.iter().map(|&under| {
+            let surface = self.folder(under).join("surface.obj");
+            LayerSpec::new(&self.spec().parts[under].name, surface, part.clearance)
         }));
         Order::with_spec(job.clone(), spec)
     }

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use files::{LayerSide, LayerSpec, TrimKind, TrimSpec};
+use files::{LayerSpec, TrimKind, TrimSpec};
 use session::draw::free_name;
 
 use crate::desk::Desk;
@@ -62,15 +62,8 @@ impl Desk {
         } else {
             stem.trim().to_owned()
         };
-        let layer = LayerSpec {
-            name: name.clone(),
-            file: inside.unwrap_or(path).to_owned(),
-            part: None,
-            side: LayerSide::Under,
-            clearance: round_length(CLEARANCE * edge),
-            margin: None,
-            line: 0,
-        };
+        let clearance = round_length(CLEARANCE * edge);
+        let layer = LayerSpec::new(&name, inside.unwrap_or(path), clearance);
         if self.change(format!("Add layer '{name}'"), |spec| {
             spec.layers.push(layer)
         }) {

@@ -70,6 +70,16 @@ pub struct Counts {
     pub boundary_loops: usize,
 }
 
+impl Counts {
+    /// Edges and vertices that aren't manifold or face both ways, and vertices of no face.
+    pub fn faults(&self) -> usize {
+        self.nonmanifold_edges
+            + self.nonmanifold_vertices
+            + self.inconsistent_edges
+            + self.unused_vertices
+    }
+}
+
 /// Valences. "Interior" vertices are on no boundary edge.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct PoleMeasures {

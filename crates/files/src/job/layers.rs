@@ -45,6 +45,22 @@ pub struct LayerSpec {
     pub line: usize,
 }
 
+impl LayerSpec {
+    /// A layer under the surface with defaults for all that can be left out; `clearance` in model
+    /// units.
+    pub fn new(name: &str, file: impl Into<PathBuf>, clearance: f64) -> Self {
+        Self {
+            name: name.to_owned(),
+            file: file.into(),
+            part: None,
+            side: LayerSide::default(),
+            clearance,
+            margin: None,
+            line: 0,
+        }
+    }
+}
+
 const NAME: &str = "name = \"body\"";
 const FILE: &str = "file = \"keeper.ply\"";
 const CLEARANCE: &str = "clearance = 0.4";

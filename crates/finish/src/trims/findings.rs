@@ -131,11 +131,7 @@ pub(super) fn of(
 fn whole(input: &Measured<'_>, findings: &mut Findings) -> Result<(), TrimError> {
     let sound = check::soundness(input.surface, input.plane)?;
     let own = input.own;
-    let counts = &sound.counts;
-    let faults = counts.nonmanifold_edges
-        + counts.nonmanifold_vertices
-        + counts.inconsistent_edges
-        + counts.unused_vertices;
+    let faults = sound.counts.faults();
     let sentence = match faults {
         0 => format!(
             "With its trims the surface has {} quads, is manifold and faces one way all over.",
