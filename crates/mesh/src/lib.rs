@@ -26,7 +26,7 @@ mod triangles;
 pub use crossing::pass_through;
 pub use decimate::{decimate, decimate_in_sweeps};
 pub use gap::{Gap, gap};
-pub use glam::{DVec3, Vec3};
+pub use glam::{DMat3, DVec3, Vec3};
 pub use kept::kept_quads;
 pub use level::{Run, trace};
 pub use polyline::{Near, Polyline};

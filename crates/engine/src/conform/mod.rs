@@ -223,7 +223,8 @@ pub fn run(
     if options.straddle {
         let home = mesh.positions.clone();
         chords::straddle(&mut mesh, &scene);
-
+        shape::relent(&mut mesh, &scene, &home);
+        let home = mesh.positions.clone();
         volume::straddle(&mut mesh, &scene);
         shape::relent(&mut mesh, &scene, &home);
     }

@@ -296,7 +296,10 @@ fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize, facing: &[DVec3]) -> f64 {
 }
 
 /// A quad may not be pressed below this by what comes after its vertices were placed.
-const PRESSED: f64 = 0.4;
+const PRESSED: f64 = 0.55;
+
+/// Rounds of taking back; each may press quads beside those that it frees.
+const RELENTS: usize = 16;
 
 /// Takes vertices back towards `home`, half way at a time, where leaving it pressed a quad.
 pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
@@ -305,7 +308,7 @@ pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
     let before: Vec<f64> = (0..mesh.quads.len() as u32)
         .map(|q| scaled_jacobian(corners(home, q)))
         .collect();
-    for round in 0..8 {
+    for round in 0..RELENTS {
         let pressed: Vec<u32> = (0..mesh.quads.len() as u32)
             .filter(|&q| {
                 let now = jacobian_of(mesh, q);
@@ -327,7 +330,7 @@ pub(super) fn relent(mesh: &mut QuadMesh, scene: &Scene, home: &[DVec3]) {
                 continue;
             }
             // At last all the way, so that no quad stays pressed.
-            let share = if round < 6 { 0.5 } else { 1.0 };
+            let share = if round < RELENTS / 2 { 0.5 } else { 1.0 };
             mesh.positions[v] = mesh.positions[v].lerp(home[v], share);
         }
     }

@@ -3,9 +3,12 @@
 //! A chord of a circle lies inside it by two thirds of the sagitta on average; moving the
 //! vertices out by as much makes the mean distance nought and the RMS distance
 //! about half (handbook mensuration of the parabola segment). Here: least squares over
-//! points spread on the quads, by Gauss–Seidel rounds, along vertex normals.
+//! points spread on the quads, by Gauss–Seidel rounds. What counts is the distance from the sculpt's
+//! tangent planes under the points (the quadric of Garland & Heckbert 1997), so free vertices also
+//! slide onto crests and into hollows. Springs along the edges keep rows even: what a vertex slides, its
+//! neighbours share.
 
-use mesh::{DVec3, QuadMesh};
+use mesh::{DMat3, DVec3, QuadMesh};
 use rayon::prelude::*;
 
 use super::rails::Seat;
@@ -17,16 +20,28 @@ const GRID: usize = 5;
 /// Most that a vertex may leave the sculpt, in quad edges: free, and on a guide.
 const MOST_FREE: f64 = 0.3;
 const MOST_GUIDE: f64 = 0.03;
+/// Weight of staying where it is, over that of all points of a vertex: off the sculpt, and along it.
+const STAY: f64 = 0.15;
+const STAY_ASIDE: f64 = 0.03;
+/// Weight of its edges' lengths, over that of all points of a vertex, for an edge of the mean length;
+/// and how much more one that is shorter may weigh.
+const SPRING: f64 = 0.06;
+const STIFFEST: f64 = 10.0;
+/// Most that a free vertex may slide along the sculpt, in lengths of the shortest edge at it.
+const MOST_ASIDE: f64 = 0.5;
 
 struct Sample {
     corners: [u32; 4],
     weights: [f64; 4],
+    /// Unit normal of the sculpt, and the way to its plane along it.
+    normal: DVec3,
     gap: f64,
 }
 
-/// Moves vertices along their normals so that the faces straddle the sculpt.
+/// Moves vertices so that the faces straddle the sculpt.
 pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
     let home = mesh.positions.clone();
+    let room = room_aside(mesh, scene);
     let mut feet = vec![None; mesh.quads.len()];
     for _ in 0..ROUNDS {
         let normals: Vec<DVec3> = (0..mesh.positions.len())
@@ -39,38 +54,121 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
                 by_vertex[v as usize].push((s as u32, k as u8));
             }
         }
-        let mut shift = vec![0.0; mesh.positions.len()];
+        let mut shift = vec![DVec3::ZERO; mesh.positions.len()];
         for _ in 0..SWEEPS {
             for v in 0..shift.len() {
-                let (mut pull, mut weight) = (0.0, 1e-9);
-                for &(s, k) in &by_vertex[v] {
-                    let sample = &samples[s as usize];
-                    let w = sample.weights[k as usize];
-                    let others: f64 = (0..4)
-                        .filter(|&i| i != k as usize)
-                        .map(|i| sample.weights[i] * shift[sample.corners[i] as usize])
-                        .sum();
-                    pull += w * (sample.gap - others);
-                    weight += w * w;
-                }
+                let (quadric, pull) = planes(&samples, &by_vertex[v], &shift);
+                let normal = normals[v];
+                let nn = outer(normal);
+                let along = normal.dot(quadric * normal);
                 // A little weight on staying keeps noise finer than a quad out.
-                weight *= 1.15;
+                let upright = STAY * along + 1e-9;
+                let free = scene.seats[v] == Seat::Free;
                 let most = scene.edge
                     * if scene.held[v] {
                         0.0
-                    } else if scene.seats[v] == Seat::Free {
+                    } else if free {
                         MOST_FREE
                     } else {
                         MOST_GUIDE
                     };
-                let gone = (mesh.positions[v] - home[v]).dot(normals[v]);
-                shift[v] = (pull / weight).clamp(-most - gone, most - gone);
+                let gone = mesh.positions[v] - home[v];
+                let height = gone.dot(normal);
+                let clamped = |step: f64| step.clamp(-most - height, most - height);
+                shift[v] = if free && !scene.held[v] {
+                    let trace = quadric.x_axis.x + quadric.y_axis.y + quadric.z_axis.z;
+                    let flat = DMat3::IDENTITY - nn;
+                    let (matrix, tug) = springs(mesh, scene, &home, &shift, v);
+                    let sum = quadric
+                        + nn * upright
+                        + flat * (STAY_ASIDE * trace + 1e-9)
+                        + flat * matrix * flat * (SPRING * trace);
+                    let step = sum.inverse() * (pull + flat * tug * (SPRING * trace));
+                    let aside = gone - normal * height;
+                    let slid = (flat * step + aside).clamp_length_max(room[v]);
+                    normal * clamped(step.dot(normal)) + slid - aside
+                } else {
+                    normal * clamped(pull.dot(normal) / (along + upright))
+                };
             }
         }
         for v in 0..shift.len() {
-            mesh.positions[v] += normals[v] * shift[v];
+            let at = mesh.positions[v] + shift[v];
+            if scene.seats[v] != Seat::Free || scene.is_apart(at) {
+                mesh.positions[v] = at;
+            }
         }
     }
+}
+
+/// The least squares of the distances from the planes under a vertex's points: matrix and pull.
+fn planes(samples: &[Sample], mine: &[(u32, u8)], shift: &[DVec3]) -> (DMat3, DVec3) {
+    let (mut quadric, mut pull) = (DMat3::ZERO, DVec3::ZERO);
+    for &(s, k) in mine {
+        let sample = &samples[s as usize];
+        let others: DVec3 = (0..4)
+            .filter(|&i| i != k as usize)
+            .map(|i| shift[sample.corners[i] as usize] * sample.weights[i])
+            .sum();
+        let n = sample.normal * sample.weights[k as usize];
+        quadric += outer(n);
+        pull += n * (sample.gap - others.dot(sample.normal));
+    }
+    (quadric, pull)
+}
+
+/// What holds a vertex back along the sculpt: the edges at it ask for lengths. Gives the matrix and the
+/// pull of the least squares, both for a weight of 1; an edge weighs by how short it is, for what counts
+/// is by how much of itself it changes.
+fn springs(
+    mesh: &QuadMesh,
+    scene: &Scene,
+    home: &[DVec3],
+    shift: &[DVec3],
+    v: usize,
+) -> (DMat3, DVec3) {
+    let (mut matrix, mut pull) = (DMat3::ZERO, DVec3::ZERO);
+    for n in scene.around[v].iter().map(|&n| n as usize) {
+        let way = mesh.positions[v] - mesh.positions[n];
+        let along = way.normalize_or_zero();
+        let [rest, wanted] = lengths(scene, home, v, n);
+        // As long as at home, or half way to an even share of the line on both sides. Never longer
+        // in sum: rows that are asked to be longer than the sculpt has room for fold up in zigzag.
+        let pair = scene.opposite[v].iter().find(|p| p.contains(&(n as u32)));
+        let asked = pair.map_or(rest, |&[a, b]| {
+            let [there, wanted_there] = lengths(scene, home, v, (a + b) as usize - n);
+            let [here, beyond] = [rest * wanted, there * wanted_there].map(f64::sqrt);
+            (rest + there) * here / (here + beyond)
+        });
+        let weight = (scene.edge / rest).powi(2).min(STIFFEST);
+        matrix += outer(along) * weight;
+        pull += along * (weight * (asked - way.length() + shift[n].dot(along)));
+    }
+    (matrix, pull)
+}
+
+/// Length of an edge at home, and the one wanted by density.
+fn lengths(scene: &Scene, home: &[DVec3], v: usize, n: usize) -> [f64; 2] {
+    let way = home[v] - home[n];
+    let wanted = scene.edge / scene.density(v, n, way.normalize_or_zero());
+    [way.length().max(1e-9 * scene.edge), wanted]
+}
+
+/// How far each vertex may slide along the sculpt, model units.
+fn room_aside(mesh: &QuadMesh, scene: &Scene) -> Vec<f64> {
+    let shortest = |v: usize| {
+        let length = |&n: &u32| mesh.positions[v].distance(mesh.positions[n as usize]);
+        let lengths = scene.around[v].iter().map(length);
+        lengths.fold(scene.edge, f64::min)
+    };
+    (0..mesh.positions.len())
+        .map(|v| MOST_ASIDE * shortest(v))
+        .collect()
+}
+
+/// The matrix that takes a vector to its share along `n`, times the square of n's length.
+fn outer(n: DVec3) -> DMat3 {
+    DMat3::from_cols(n * n.x, n * n.y, n * n.z)
 }
 
 /// Normal of a vertex, kept within the mirror plane for vertices on it.
@@ -110,7 +208,11 @@ fn samples_of(
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
                 let found = onto_surface(scene, at, normal, near);
-                let gap = found.map_or(0.0, |foot| (foot.point - at).dot(normal));
+                let (facing, gap) = found.map_or((normal, 0.0), |foot| {
+                    let facing = scene.index.mesh().area_normal(foot.triangle as usize);
+                    let facing = facing.normalize_or_zero();
+                    (facing, (foot.point - at).dot(facing))
+                });
                 near = found.map(|foot| foot.triangle).or(near);
                 if j == 0 {
                     row = near;
@@ -121,6 +223,7 @@ fn samples_of(
                 samples.push(Sample {
                     corners: *quad,
                     weights,
+                    normal: facing,
                     gap: gap.clamp(-scene.edge, scene.edge),
                 });
             }
@@ -129,4 +232,84 @@ fn samples_of(
     };
     let each: Vec<Vec<Sample>> = mesh.quads.par_iter().zip(feet).map(of_quad).collect();
     each.into_iter().flatten().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use mesh::TriMesh;
+
+    use super::super::tests::bare_scene;
+    use super::*;
+
+    /// A roof with its ridge along y at x = 0, slopes of 45°.
+    fn roof(x: f64, y: f64) -> DVec3 {
+        DVec3::new(x, y, -x.abs())
+    }
+
+    #[test]
+    fn vertices_beside_a_crest_slide_onto_it() {
+        // A column of vertices 0.2 off the ridge, the others a quad's edge apart.
+        let columns = [-1.8, -0.8, 0.2, 1.2, 2.2];
+        let rows = 6u32;
+        let positions = (0..=rows).flat_map(|j| columns.map(|x| roof(x, f64::from(j))));
+        let mut quads = Vec::new();
+        for (j, i) in (0..rows).flat_map(|j| (0..4).map(move |i| (j, i))) {
+            let a = 5 * j + i;
+            quads.push([a, a + 1, a + 6, a + 5]);
+        }
+        let mut mesh = QuadMesh {
+            positions: positions.collect(),
+            quads,
+            groups: vec![],
+        };
+        let corners = [-9.0, 0.0, 9.0].map(|x| [roof(x, -9.0), roof(x, 15.0)]);
+        let under = TriMesh {
+            positions: corners.iter().flatten().map(|p| p.as_vec3()).collect(),
+            triangles: vec![[0, 2, 3], [0, 3, 1], [2, 4, 5], [2, 5, 3]],
+        };
+        let scene = bare_scene(&mesh, under);
+        let off = |mesh: &QuadMesh| -> f64 {
+            // Middles of the edges that span the ridge, in the rows that have both neighbours.
+            let middle = |j: usize| (mesh.positions[5 * j + 1] + mesh.positions[5 * j + 2]) / 2.0;
+            let gaps = (1..rows as usize).map(|j| middle(j).z + middle(j).x.abs());
+            gaps.map(f64::abs).fold(0.0, f64::max)
+        };
+        let before = off(&mesh);
+        straddle(&mut mesh, &scene);
+        assert!(off(&mesh) < 0.6 * before, "{} {before}", off(&mesh));
+        for j in 1..rows as usize {
+            let x = mesh.positions[5 * j + 2].x;
+            assert!(x.abs() < 0.12, "{x}");
+        }
+    }
+
+    #[test]
+    fn a_narrow_row_widens_and_no_vertex_slides_far() {
+        // A flat sheet whose third row is a quarter as wide as the others; nothing but springs acts.
+        let columns = [0.0, 1.0, 2.0, 2.25, 3.25, 4.25];
+        let at = |i: usize, j: usize| DVec3::new(columns[i], j as f64, 0.0);
+        let positions: Vec<DVec3> = (0..6).flat_map(|j| (0..6).map(move |i| at(i, j))).collect();
+        let quads = (0..25u32).map(|q| q % 5 + q / 5 * 6);
+        let mut mesh = QuadMesh {
+            positions: positions.clone(),
+            quads: quads.map(|a| [a, a + 1, a + 7, a + 6]).collect(),
+            groups: vec![],
+        };
+        let corners = [[-9.0, -9.0], [15.0, -9.0], [15.0, 15.0], [-9.0, 15.0]];
+        let under = TriMesh {
+            positions: corners.map(|[x, y]| mesh::Vec3::new(x, y, 0.0)).to_vec(),
+            triangles: vec![[0, 1, 2], [0, 2, 3]],
+        };
+        let scene = bare_scene(&mesh, under);
+        straddle(&mut mesh, &scene);
+        for j in 1..5 {
+            let width = mesh.positions[6 * j + 3].distance(mesh.positions[6 * j + 2]);
+            assert!((0.3..0.76).contains(&width), "{width}");
+        }
+        for (v, (now, before)) in mesh.positions.iter().zip(&positions).enumerate() {
+            let shortest = if [2, 3].contains(&(v % 6)) { 0.25 } else { 1.0 };
+            let gone = now.distance(*before);
+            assert!(gone <= 0.5 * shortest + 1e-9, "{v} {gone}");
+        }
+    }
 }
