@@ -219,6 +219,7 @@ fn trim(spec: &TrimSpec) -> Trim {
             files::TrimKind::Cuff => trims::TrimKind::Cuff,
             files::TrimKind::Collar => trims::TrimKind::Collar,
             files::TrimKind::Hem => trims::TrimKind::Hem,
+            files::TrimKind::Band => trims::TrimKind::Band,
         },
         guide: spec.guide.clone(),
         height: spec.height,
@@ -244,6 +245,7 @@ fn trim(spec: &TrimSpec) -> Trim {
         side: match spec.side {
             files::TrimSide::Beyond => trims::Side::Beyond,
             files::TrimSide::Within => trims::Side::Within,
+            files::TrimSide::Upon => trims::Side::Upon,
         },
         follow: spec.follow,
         hard: spec.hard,

@@ -145,6 +145,77 @@ fn a_lining_closes_the_sleeve_with_its_trims() {
     assert!(!folder.names().contains(&"thick".to_owned()));
 }
 
+/// A band upon the sleeve along its elbow's ring: a closed shell off the cloth, which stays as it was,
+/// with hard corners where its rims are, and cleared of what is worn beneath with the cloth.
+#[test]
+fn a_band_lies_upon_the_surface_along_a_ring() {
+    const BAND: &str = "[[trim]]\nname = \"elbow strap\"\nkind = \"band\"\nguide = \"elbow\"\n\
+        height = 3\nthickness = 0.4\nhard = true\n";
+    let folder = Folder::new();
+    run(&job(&folder, "plain.toml", ""), &folder, "plain");
+    let done = run(&job(&folder, "band.toml", BAND), &folder, "band");
+    assert_eq!(done.status, Some(0), "{done:?}");
+    let (plain, whole) = (surface(&folder, "plain"), surface(&folder, "band"));
+    assert_eq!(whole.positions[..plain.positions.len()], plain.positions);
+    assert_eq!(whole.quads[..plain.quads.len()], plain.quads);
+    let group = whole
+        .groups
+        .iter()
+        .find(|g| g.name == "elbow_strap")
+        .unwrap();
+    let band = QuadMesh {
+        positions: whole.positions.clone(),
+        quads: group
+            .quads
+            .iter()
+            .map(|&q| whole.quads[q as usize])
+            .collect(),
+        groups: vec![],
+    };
+    assert!(band.topology().face_count.iter().all(|&n| n == 2));
+    assert_eq!(band.quads.len() % 12, 0);
+    // Its sides lie 1.5 to either side of the ring's plane.
+    let (sin, cos) = std::f64::consts::FRAC_PI_6.sin_cos();
+    let middle = mesh::DVec3::new(14.0 * (1.0 - cos), 16.0 + 14.0 * sin, 0.0);
+    let along = mesh::DVec3::new(sin, cos, 0.0);
+    let used = band
+        .quads
+        .iter()
+        .flatten()
+        .map(|&v| whole.positions[v as usize]);
+    let heights: Vec<f64> = used.map(|p| (p - middle).dot(along)).collect();
+    let [low, high] = [f64::min, f64::max].map(|f| heights.iter().copied().reduce(f).unwrap());
+    assert!(
+        (low + 1.5).abs() < 0.3 && (high - 1.5).abs() < 0.3,
+        "{low} {high}"
+    );
+    let findings = done.json()["findings"].as_array().unwrap().clone();
+    for code in [
+        "trim-thickness",
+        "trim-facing",
+        "trim-height",
+        "trim-manifold",
+        "trim-cuts",
+        "trim-mirror",
+    ] {
+        let mut of = findings.iter().filter(|f| f["code"] == code).peekable();
+        assert!(
+            of.peek().is_some() && of.all(|f| f["level"] == "pass"),
+            "{code}"
+        );
+    }
+    let deep = job(
+        &folder,
+        "deep.toml",
+        &BAND.replace("height = 3", "height = 90"),
+    );
+    let refused = run(&deep, &folder, "deep");
+    assert_eq!(refused.status, Some(2), "{refused:?}");
+    let says =
+        "trim 'elbow strap': 90 is deeper than the rows of quads beside its guide go unbroken";
+    assert!(refused.stderr.contains(says), "{refused:?}");
+}
+
 #[test]
 fn a_trim_that_cant_be_had_is_refused_with_its_line_and_the_way_out() {
     let folder = Folder::new();

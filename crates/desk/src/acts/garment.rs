@@ -2,11 +2,10 @@
 
 use std::path::Path;
 
-use files::{LayerSpec, TrimKind, TrimSpec};
+use files::{GuideKind, LayerSpec, TrimKind, TrimSpec};
 use session::draw::free_name;
 
 use crate::desk::Desk;
-use crate::sheets::openings;
 
 /// Height of a new trim, thickness of it and clearance of a new layer: in edges of quads.
 const HEIGHT: f64 = 1.5;
@@ -14,17 +13,27 @@ const THICKNESS: f64 = 0.25;
 const CLEARANCE: f64 = 0.1;
 
 impl Desk {
-    /// Adds a trim at the first opening that has none.
+    /// The guide that a new trim goes to, and what it is there: the picked one, else the first opening,
+    /// if it has none.
+    pub(crate) fn place_for_trim(&self) -> Option<(&str, TrimKind)> {
+        let spec = self.job.as_ref()?.document.spec();
+        let bare = |name: &str| spec.trims.iter().all(|trim| trim.guide != name);
+        let free = || spec.guides.iter().filter(|guide| bare(&guide.name));
+        let picked = free().find(|guide| self.picked.as_ref() == Some(&guide.name));
+        let guide = picked.or_else(|| free().find(|guide| guide.kind == GuideKind::Opening))?;
+        let kind = match guide.kind {
+            GuideKind::Opening => TrimKind::Cuff,
+            GuideKind::Ring | GuideKind::Line => TrimKind::Band,
+        };
+        Some((guide.name.as_str(), kind))
+    }
+
+    /// Adds a trim where one can be.
     pub(crate) fn add_trim(&mut self) {
-        let Some(job) = &self.job else {
+        let (Some(job), Some((guide, kind))) = (&self.job, self.place_for_trim()) else {
             return;
         };
         let (spec, edge) = (job.document.spec(), job.edge());
-        let bare = |guide: &&str| spec.trims.iter().all(|trim| trim.guide != **guide);
-        let Some(guide) = openings(spec).find(bare) else {
-            return;
-        };
-        let kind = TrimKind::Cuff;
         let name = free_name("trim", spec.trims.iter().map(|t| t.name.as_str()));
         let [height, thickness] = [HEIGHT, THICKNESS].map(|n| round_length(n * edge));
         let trim = TrimSpec::new(&name, kind, guide, height, thickness);

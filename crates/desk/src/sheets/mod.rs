@@ -13,7 +13,6 @@ mod places;
 mod trims;
 
 pub(crate) use file::{FileSheet, FileWish};
-pub(crate) use trims::openings;
 
 use egui::{Panel, ScrollArea, Ui};
 

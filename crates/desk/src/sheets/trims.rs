@@ -1,7 +1,7 @@
 //! The trims, and the one that is picked.
 
 use egui::Ui;
-use files::{FLARE, GuideKind, JobSpec, LiningSpec, TRIM_LOOPS, TrimDirection, TrimEdge};
+use files::{FLARE, LiningSpec, TRIM_LOOPS, TrimDirection, TrimEdge};
 use files::{TrimFront, TrimKind, TrimSide, TrimSpec};
 
 use super::fields::{button, choice, length_speed, number, text};
@@ -18,12 +18,12 @@ impl Desk {
             return;
         };
         let spec = job.document.spec();
-        let openings: Vec<String> = openings(spec).map(str::to_owned).collect();
+        let guides: Vec<String> = spec.guides.iter().map(|g| g.name.clone()).collect();
         let trims = spec.trims.clone();
-        if openings.is_empty() {
-            ui.label("A cuff, a collar or a hem is put at an opening: take up 'Draw opening' and click near a rim first.");
+        if guides.is_empty() {
+            ui.label("A cuff, a collar or a hem is put at an opening, a band along a ring: draw one first.");
         } else if trims.is_empty() {
-            ui.label("None yet: a cuff, a collar or a hem with thickness, at an opening.");
+            ui.label("None yet: cloth with thickness, at an opening or as a band along a ring.");
         }
         for trim in &trims {
             let picked = self.picked_trim.as_ref() == Some(&trim.name);
@@ -34,13 +34,13 @@ impl Desk {
             }
             if picked {
                 ui.indent(("trim", &trim.name), |ui| {
-                    self.picked_trim(ui, trim, &openings)
+                    self.picked_trim(ui, trim, &guides)
                 });
             }
         }
-        let bare = |guide: &String| trims.iter().all(|trim| trim.guide != *guide);
-        let add = ui.add_enabled(openings.iter().any(bare), egui::Button::new("Add a trim"));
-        let tip = "At an opening that has none.";
+        let bare = self.place_for_trim().is_some();
+        let add = ui.add_enabled(bare, egui::Button::new("Add a trim"));
+        let tip = "At the guide that is picked; else at the first opening that has none.";
         let add = add.on_hover_text(tip).on_disabled_hover_text(tip);
         if add.clicked() {
             self.add_trim();
@@ -81,7 +81,7 @@ impl Desk {
         }
     }
 
-    fn picked_trim(&mut self, ui: &mut Ui, trim: &TrimSpec, openings: &[String]) {
+    fn picked_trim(&mut self, ui: &mut Ui, trim: &TrimSpec, guides: &[String]) {
         let name = trim.name.as_str();
         let edge = self.job.as_ref().map_or(1.0, Job::edge);
         if let Some(new) = text(ui, ("Name", name), name) {
@@ -90,11 +90,11 @@ impl Desk {
                 self.picked_trim = Some(new);
             }
         }
-        let numbers = openings.iter().map(String::as_str).zip(0..);
+        let numbers = guides.iter().map(String::as_str).zip(0..);
         let numbers: Vec<(&str, usize)> = numbers.collect();
-        let at = openings.iter().position(|o| *o == trim.guide);
+        let at = guides.iter().position(|g| *g == trim.guide);
         if let Some(to) = choice(ui, ("At", name), &numbers, at.unwrap_or(usize::MAX)) {
-            let guide = openings[to].clone();
+            let guide = guides[to].clone();
             let label = format!("Put '{name}' at '{guide}'");
             self.change_trim(name, label, |trim| trim.guide = guide);
         }
@@ -108,7 +108,7 @@ impl Desk {
                 trim.kind = kind;
             });
         }
-        let tip = "How far its cloth reaches from the opening.";
+        let tip = "How far its cloth reaches from the opening; of a band, from edge to edge.";
         let field = ("Height", name, tip);
         let speed = length_speed(trim.height, edge);
         self.trim_number(ui, trim, field, trim.height, (LENGTH, speed), |t, v| {
@@ -119,6 +119,28 @@ impl Desk {
         self.trim_number(ui, trim, field, trim.thickness, (LENGTH, speed), |t, v| {
             t.thickness = v
         });
+        if trim.side != TrimSide::Upon {
+            self.trim_across(ui, trim);
+        }
+        if let Some(edge) = choice(ui, ("Edge", name), &TrimEdge::WORDS, trim.edge) {
+            self.change_trim(name, format!("Edge of '{name}'"), |trim| trim.edge = edge);
+        }
+        if let Some(side) = choice(ui, ("Side", name), &TrimSide::WORDS, trim.side) {
+            self.change_trim(name, format!("Side of '{name}'"), |trim| trim.side = side);
+        }
+        // What lies upon the surface goes where the surface does.
+        if trim.side != TrimSide::Upon {
+            self.trim_direction(ui, trim);
+        }
+        self.trim_front(ui, trim, edge);
+        if button(ui, "Take out", name) {
+            let label = format!("Take out '{name}'");
+            self.change(label, |spec| spec.trims.retain(|t| t.name != name));
+        }
+    }
+
+    fn trim_across(&mut self, ui: &mut Ui, trim: &TrimSpec) {
+        let name = trim.name.as_str();
         let tip = "Degrees that it leans outward; below 0 inward.";
         let field = ("Flare", name, tip);
         self.trim_number(ui, trim, field, trim.flare, (FLARE, 0.25), |t, v| {
@@ -129,14 +151,10 @@ impl Desk {
         self.trim_number(ui, trim, field, trim.loops, (TRIM_LOOPS, 0.05), |t, v| {
             t.loops = v
         });
-        if let Some(edge) = choice(ui, ("Edge", name), &TrimEdge::WORDS, trim.edge) {
-            self.change_trim(name, format!("Edge of '{name}'"), |trim| trim.edge = edge);
-        }
-        if let Some(side) = choice(ui, ("Side", name), &TrimSide::WORDS, trim.side) {
-            self.change_trim(name, format!("Side of '{name}'"), |trim| trim.side = side);
-        }
-        self.trim_direction(ui, trim);
-        self.trim_front(ui, trim, edge);
+    }
+
+    fn trim_direction(&mut self, ui: &mut Ui, trim: &TrimSpec) {
+        let name = trim.name.as_str();
         let mut follow = trim.follow;
         let follows = ui.checkbox(&mut follow, "Lies on the sculpt where that goes on");
         if follows.changed() {
@@ -144,14 +162,6 @@ impl Desk {
                 trim.follow = follow
             });
         }
-        if button(ui, "Take out", name) {
-            let label = format!("Take out '{name}'");
-            self.change(label, |spec| spec.trims.retain(|t| t.name != name));
-        }
-    }
-
-    fn trim_direction(&mut self, ui: &mut Ui, trim: &TrimSpec) {
-        let name = trim.name.as_str();
         let mut words = TrimDirection::WORDS.to_vec();
         if let TrimDirection::Fixed(_) = trim.direction {
             words.push(("as in the job file", trim.direction));
@@ -208,14 +218,6 @@ impl Desk {
             self.settle();
         }
     }
-}
-
-/// Openings at which a trim can be.
-pub(crate) fn openings(spec: &JobSpec) -> impl Iterator<Item = &str> {
-    let guides = spec.guides.iter();
-    guides
-        .filter(|guide| guide.kind == GuideKind::Opening)
-        .map(|guide| guide.name.as_str())
 }
 
 fn kind_word(kind: TrimKind) -> &'static str {

@@ -25,6 +25,8 @@ pub enum TrimKind {
     Collar,
     /// Along the lower edge.
     Hem,
+    /// A belt, a strap, a strip sewn on.
+    Band,
 }
 
 /// Which way its cloth goes.
@@ -34,6 +36,8 @@ pub enum TrimSide {
     Beyond,
     /// Turned in, back behind the surface.
     Within,
+    /// To both sides of a loop within the surface, on top of it.
+    Upon,
 }
 
 /// Form of its edge.
@@ -74,7 +78,8 @@ pub struct TrimSpec {
     pub kind: TrimKind,
     /// Name of the guide that it is at.
     pub guide: String,
-    /// How far its cloth reaches from the opening, model units, above 0.
+    /// How far its cloth reaches from the opening, or from edge to edge upon the surface; model units,
+    /// above 0.
     pub height: f64,
     /// From wall to wall, model units, above 0.
     pub thickness: f64,
@@ -104,24 +109,30 @@ pub struct TrimSpec {
 
 impl TrimKind {
     /// All kinds with their words in the job file.
-    pub const WORDS: [(&str, Self); 3] = [
+    pub const WORDS: [(&str, Self); 4] = [
         ("cuff", Self::Cuff),
         ("collar", Self::Collar),
         ("hem", Self::Hem),
+        ("band", Self::Band),
     ];
 
-    /// The side when the job doesn't say: a hem is turned in.
+    /// The side when the job doesn't say: a hem is turned in, a band laid on top.
     pub fn side(self) -> TrimSide {
         match self {
             Self::Hem => TrimSide::Within,
             Self::Cuff | Self::Collar => TrimSide::Beyond,
+            Self::Band => TrimSide::Upon,
         }
     }
 }
 
 impl TrimSide {
     /// Both with their words in the job file.
-    pub const WORDS: [(&str, Self); 2] = [("beyond", Self::Beyond), ("within", Self::Within)];
+    pub const WORDS: [(&str, Self); 3] = [
+        ("beyond", Self::Beyond),
+        ("within", Self::Within),
+        ("upon", Self::Upon),
+    ];
 }
 
 impl TrimEdge {

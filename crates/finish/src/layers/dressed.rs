@@ -66,9 +66,10 @@ fn trim(height: f64, thickness: f64, side: trims::Side) -> Trim {
 }
 
 fn dressed(surface: &QuadMesh, plane: Option<Plane>, trim: Trim, around: u32) -> Trimmed {
+    let row = if trim.side == trims::Side::Upon { 4 } else { 0 };
     let placed = Placed {
         trim,
-        run: (0..around).collect(),
+        run: (row * around..(row + 1) * around).collect(),
         closed: true,
     };
     let input = TrimInput {
@@ -146,6 +147,35 @@ fn walls_of_a_cuff_stay_parallel_when_a_limb_pushes_it() {
                 .zip(&trimmed.surface.positions[own..])
                 .filter(|(a, b)| a.distance(**b) > 0.2);
             assert!(moved.count() > 8);
+        }
+    }
+}
+
+/// A band rides on the cloth that a limb pushes, and is cleared itself of what lies over it.
+#[test]
+fn walls_of_a_band_stay_parallel_when_the_cloth_beneath_moves() {
+    let around = 24;
+    let surface = sleeve(around, 8, 1.0, |_, _| 5.0);
+    for side in [Side::Under, Side::Over] {
+        for plane in [None, Some(X)] {
+            let belt = trim(2.6, 0.6, trims::Side::Upon);
+            let trimmed = dressed(&surface, plane, belt, around);
+            // A swelling beneath the band, or a shell around that leaves too little room over it.
+            let bump =
+                |angle: f64, y: f64| (-(angle - 1.5).powi(2) - ((y - 4.0) / 2.0).powi(2)).exp();
+            let body = match side {
+                Side::Under => limb(-6.0, 14.0, |angle, y| 4.0 + 1.5 * bump(angle, y)),
+                Side::Over => limb(-6.0, 14.0, |angle, y| 6.5 - 1.2 * bump(angle, y)),
+            };
+            let layer = Layer::new("arm", &body, side, 0.2);
+            let (out, at) = worn(&trimmed, &layer, plane);
+            assert!(!out.before[0].is_clear() && out.after[0].is_clear());
+            assert!(out.folded.is_empty() && out.cuts.is_empty());
+            assert!(fails(&at.findings).is_empty(), "{:?}", fails(&at.findings));
+            let (crossings, least) = brute(&at.surface, &at.surface.positions, &body);
+            assert_eq!(crossings, 0);
+            assert!(least >= 0.09, "{least}");
+            assert!(check::crossings(&at.surface).unwrap().is_empty());
         }
     }
 }

@@ -93,7 +93,7 @@ impl<'a> Run<'a> {
         };
         let flare = match trim.side {
             Side::Beyond => trim.flare_deg.to_radians(),
-            Side::Within => 0.0,
+            Side::Within | Side::Upon => 0.0,
         };
         let along = tangents(&self.at, self.placed.closed);
         let way = |i: usize| {
@@ -366,7 +366,7 @@ fn straighten(rows: &mut [Vec<DVec3>], profile: &Profile) {
 }
 
 /// Way to the parallel wall at every place, for a thickness of 1.
-fn offsets(rows: &[Vec<DVec3>], closed: bool) -> Vec<Vec<DVec3>> {
+pub(super) fn offsets(rows: &[Vec<DVec3>], closed: bool) -> Vec<Vec<DVec3>> {
     let n = rows[0].len();
     // Of a bent quad, the plane at the corner: that of its bilinear patch there.
     let face = |(r, i): (usize, usize), (row, column): (usize, usize)| {
@@ -436,9 +436,13 @@ fn smoothed(mut ways: Vec<DVec3>, closed: bool) -> Vec<DVec3> {
     ways
 }
 
-/// From each vertex of the run straight into the surface: across from edge to opposite edge, until
-/// a pole, the boundary, or the run itself.
-fn columns(topology: &QuadTopology, quads: &[[u32; 4]], placed: &Placed) -> Vec<Vec<u32>> {
+/// From each vertex of the run straight into the surface on its left: across from edge to opposite
+/// edge, until a pole or the boundary.
+pub(super) fn columns(
+    topology: &QuadTopology,
+    quads: &[[u32; 4]],
+    placed: &Placed,
+) -> Vec<Vec<u32>> {
     let n = placed.run.len();
     let mut corner_of: std::collections::BTreeMap<(u32, u32), u32> = Default::default();
     for (q, quad) in quads.iter().enumerate() {
@@ -470,7 +474,11 @@ fn columns(topology: &QuadTopology, quads: &[[u32; 4]], placed: &Placed) -> Vec<
                 None => return found,
             }
         };
-        let valence = if first || last { 2..=3 } else { 3..=3 };
+        let valence = match topology.on_boundary[v as usize] {
+            true if first || last => 2..=3,
+            true => 3..=3,
+            false => 4..=4,
+        };
         if !valence.contains(&topology.valence[v as usize]) {
             return found;
         }

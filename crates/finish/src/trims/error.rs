@@ -25,7 +25,7 @@ pub enum TrimError {
     },
     /// The run isn't a boundary.
     #[error(
-        "trim '{trim}': the surface doesn't end at guide '{guide}', near {}. Give the guide kind = \"opening\", or name another guide",
+        "trim '{trim}': the surface doesn't end at guide '{guide}', near {}. Give the guide kind = \"opening\", name another guide, or lay the trim upon the surface with side = \"upon\"",
         place(.at)
     )]
     NotAnOpening {
@@ -36,9 +36,22 @@ pub enum TrimError {
         /// A vertex with surface on both sides, model units.
         at: [f64; 3],
     },
-    /// Two trims at one opening.
+    /// The surface ends where a band is to be laid upon it.
     #[error(
-        "trim '{trim}' and trim '{other}' are at one opening or share a part of it. Remove one of them, or, if they are each other's mirror image, give both the same numbers"
+        "trim '{trim}' is to lie upon the surface, which ends at guide '{guide}', near {}. Name a guide within the surface, or say side = \"beyond\" or \"within\"",
+        place(.at)
+    )]
+    AtAnEnd {
+        /// The trim.
+        trim: String,
+        /// Its guide.
+        guide: String,
+        /// A vertex at the surface's end, model units.
+        at: [f64; 3],
+    },
+    /// Two trims at one guide.
+    #[error(
+        "trim '{trim}' and trim '{other}' are at one guide or share a part of it. Remove one of them, or, if they are each other's mirror image, give both the same numbers"
     )]
     Twice {
         /// The later one.
@@ -103,7 +116,7 @@ pub enum TrimError {
     },
     /// Deeper than rows of quads go.
     #[error(
-        "trim '{trim}': {height} is deeper than the rows of quads beside the opening go unbroken, near {}; at most {most:.3} goes. Ask for less height",
+        "trim '{trim}': {height} is deeper than the rows of quads beside its guide go unbroken, near {}; at most {most:.3} goes. Ask for less height",
         place(.at)
     )]
     TooDeep {
@@ -139,6 +152,7 @@ impl TrimError {
     pub fn at(&self) -> Option<[f64; 3]> {
         match self {
             Self::NotAnOpening { at, .. }
+            | Self::AtAnEnd { at, .. }
             | Self::Direction { at, .. }
             | Self::TooThick { at, .. }
             | Self::Crosses { at, .. }

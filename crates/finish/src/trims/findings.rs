@@ -7,13 +7,16 @@ use engine::check;
 use engine::model::Plane;
 use mesh::{Closest, DVec3, QuadMesh, SurfaceIndex, TriMesh};
 
-use super::weave::{Walls, is_within};
-use super::{Placed, TrimError};
+use super::relay::Form;
+use super::weave::{Walls, Woven, is_within};
+use super::{Placed, Side, TrimError};
 
 /// Thickness is as asked within this share,
 const NEAR: f64 = 0.05;
 /// on this share of the walls.
 pub(crate) const MOST: f64 = 0.99;
+/// A band is as high as asked within this share.
+const HEIGHT: f64 = 0.1;
 /// Samples along each side of a quad.
 const SIDE: usize = 3;
 
@@ -62,12 +65,12 @@ pub(super) struct Measured<'a> {
 pub(super) fn of(
     measured: &Measured<'_>,
     trims: &[Placed],
-    made: &[(usize, Walls)],
+    woven: &Woven,
     task: &Task,
 ) -> Result<Findings, TrimError> {
     let mut findings = Findings::default();
     let (input, own) = (measured, measured.own);
-    for (number, walls) in made {
+    for ((number, walls), form) in woven.made.iter().zip(&woven.laid) {
         task.checkpoint()?;
         let trim = &trims[*number].trim;
         let measured = thickness(
@@ -108,7 +111,11 @@ pub(super) fn of(
             1.0,
             place,
         ));
-        if let ([rows, followed], false) = (walls.followed, is_within(trim)) {
+        if let Form::Band(band) = form {
+            let heights = band.heights(&input.surface.positions);
+            findings.push(height(&label, trim.height, heights));
+        }
+        if let ([rows, followed], Side::Beyond) = (walls.followed, trim.side) {
             let sentence = match followed {
                 0 if trim.follow && input.sculpted => {
                     format!("{label} is built from its numbers: the sculpt doesn't go on there.")
@@ -125,6 +132,21 @@ pub(super) fn of(
     }
     whole(input, &mut findings)?;
     Ok(findings)
+}
+
+/// How high a band is: its edges keep to the cloth's rows.
+fn height(label: &str, asked: f64, [least, most]: [f64; 2]) -> Finding {
+    let off = (most - asked).abs().max((asked - least).abs());
+    let holds = off <= HEIGHT * asked;
+    let (level, why) = match holds {
+        true => (Level::Pass, ""),
+        false => (
+            Level::Warn,
+            ": the rows of quads beneath it are too uneven. Move the guide, or ask for quads of one size there",
+        ),
+    };
+    let sentence = format!("{label} is {least:.3} to {most:.3} high, {asked} asked{why}.");
+    Finding::new("trim-height", level, sentence).measured(off / asked, Some(HEIGHT))
 }
 
 /// What holds of the trimmed surface as a whole.

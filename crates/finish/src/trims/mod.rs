@@ -1,4 +1,4 @@
-//! Trims: cloth with thickness at an opening: a cuff, a collar, a hem.
+//! Trims: cloth with thickness: a cuff, a collar or a hem at an opening, a band along a loop.
 //!
 //! Takes the finished surface and for each trim the run of vertices along its guide, gives the
 //! surface with the trims woven on. Holds: the surface's own vertices and quads come first, in
@@ -10,6 +10,8 @@
 //! run ─▶ cloth (rows of places) ─▶ parallel wall ─▶ rim between ─▶ quads ─▶ findings
 //! ```
 //!
+//! What is laid upon the surface is in `band`.
+//!
 //! Seen across the run, a trim that goes on beyond its opening and one that is turned in:
 //!
 //! ```text
@@ -19,6 +21,7 @@
 //!         └───────────╯
 //! ```
 
+mod band;
 mod cloth;
 mod error;
 pub(crate) mod findings;
@@ -48,6 +51,8 @@ pub enum TrimKind {
     Collar,
     /// Along the lower edge.
     Hem,
+    /// A belt, a strap, a strip sewn on.
+    Band,
 }
 
 impl TrimKind {
@@ -57,17 +62,20 @@ impl TrimKind {
             Self::Cuff => "cuff",
             Self::Collar => "collar",
             Self::Hem => "hem",
+            Self::Band => "band",
         }
     }
 }
 
-/// Which way the cloth of a trim goes from its opening.
+/// Which way the cloth of a trim goes from its guide.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
     /// On, beyond the opening.
     Beyond,
     /// Back, inside: the outer wall is the surface's own last rows.
     Within,
+    /// To both sides of a loop within the surface, on top of it.
+    Upon,
 }
 
 /// Where a trim that goes on is headed.
@@ -114,7 +122,8 @@ pub struct Trim {
     pub kind: TrimKind,
     /// Name of the guide whose run it is at.
     pub guide: String,
-    /// How far its cloth reaches from the opening, model units, above 0.
+    /// How far its cloth reaches from the opening, or from edge to edge upon the surface; model units,
+    /// above 0.
     pub height: f64,
     /// From wall to wall, model units, above 0.
     pub thickness: f64,
@@ -217,9 +226,9 @@ impl Trimmed {
         self.woven.made.iter().filter_map(of).collect()
     }
 
-    /// Thicknesses of the trims, model units.
+    /// Thicknesses of the trims at openings, model units.
     pub fn thicknesses(&self) -> impl Iterator<Item = f64> {
-        self.woven.laid.iter().map(|laid| laid.thickness)
+        self.woven.edges().map(|laid| laid.thickness)
     }
 
     /// Positions with every trim's walls laid anew behind its outer wall, whose vertices are at
@@ -246,7 +255,7 @@ impl Trimmed {
             plane: self.plane,
             sculpted: self.sculpted,
         };
-        findings::of(&measured, &self.asked, &self.woven.made, task)
+        findings::of(&measured, &self.asked, &self.woven, task)
     }
 }
 

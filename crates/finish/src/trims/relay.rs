@@ -5,6 +5,7 @@
 
 use mesh::{DVec3, QuadMesh};
 
+use super::band::Band;
 use super::cloth::Cloth;
 use super::findings::thickness;
 use super::fit::{FINE, fitted};
@@ -30,7 +31,34 @@ impl Column {
     }
 }
 
-/// How a trim's vertices follow from its cloth.
+/// How a trim's vertices follow from what bears it.
+#[derive(Clone, Debug)]
+pub(super) enum Form {
+    /// Cloth at an opening.
+    Edge(Laid),
+    /// Cloth upon the surface.
+    Band(Band),
+}
+
+impl Form {
+    /// Each vertex that follows another one with that one, on the side that is built.
+    fn pairs(&self) -> Vec<[u32; 2]> {
+        match self {
+            Self::Edge(laid) => laid.pairs(),
+            Self::Band(band) => band.pairs(),
+        }
+    }
+
+    /// Vertices from whose places its own follow.
+    fn bearers(&self) -> Vec<u32> {
+        match self {
+            Self::Edge(laid) => laid.pairs().iter().map(|pair| pair[1]).collect(),
+            Self::Band(band) => band.cloth().collect(),
+        }
+    }
+}
+
+/// How a trim's vertices follow from its cloth at an opening.
 #[derive(Clone, Debug)]
 pub(super) struct Laid {
     pub thickness: f64,
@@ -118,10 +146,18 @@ impl Laid {
 }
 
 impl Woven {
+    /// Trims at openings.
+    pub fn edges(&self) -> impl Iterator<Item = &Laid> {
+        self.laid.iter().filter_map(|form| match form {
+            Form::Edge(laid) => Some(laid),
+            Form::Band(_) => None,
+        })
+    }
+
     /// Of end walls, the vertices between the walls where they begin: with those on the outer and the
     /// inner wall, and the share of the way; images too.
     pub fn end_seams(&self) -> Vec<([u32; 3], f64)> {
-        let all = self.laid.iter().flat_map(|laid| &laid.between);
+        let all = self.edges().flat_map(|laid| &laid.between);
         let mut seams: Vec<([u32; 3], f64)> = all.copied().collect();
         if !self.image.is_empty() {
             let image =
@@ -135,7 +171,7 @@ impl Woven {
     /// As [`Laid::behind`] of all trims, images too.
     pub fn behind(&self) -> (Vec<[u32; 2]>, Vec<u32>) {
         let (mut pairs, mut covered) = (Vec::new(), Vec::new());
-        for laid in &self.laid {
+        for laid in self.edges() {
             let (more, within) = laid.behind();
             pairs.extend(more);
             covered.extend(within);
@@ -156,7 +192,7 @@ impl Woven {
 
     /// Pairs of vertices of which the first follows the second, images too.
     pub fn tied(&self) -> Vec<[u32; 2]> {
-        let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(Laid::pairs).collect();
+        let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(Form::pairs).collect();
         if !self.image.is_empty() {
             let image = |pair: &[u32; 2]| pair.map(|v| self.image[v as usize]);
             let images: Vec<[u32; 2]> = pairs.iter().map(image).collect();
@@ -171,20 +207,20 @@ impl Woven {
     /// move keeps its bits.
     pub fn relaid(&self, moved: &[DVec3]) -> Vec<DVec3> {
         let mut positions = moved.to_vec();
-        for (laid, (_, walls)) in self.laid.iter().zip(&self.made) {
-            let still = |pair: &[u32; 2]| {
-                let leader = pair[1] as usize;
-                moved[leader] == self.mesh.positions[leader]
-            };
-            if !laid.pairs().iter().all(still) {
-                self.relay(laid, walls, &mut positions);
+        for (form, (_, walls)) in self.laid.iter().zip(&self.made) {
+            let still = |&v: &u32| moved[v as usize] == self.mesh.positions[v as usize];
+            if !form.bearers().iter().all(still) {
+                match form {
+                    Form::Edge(laid) => self.relay(laid, walls, &mut positions),
+                    Form::Band(band) => self.relay_band(band, walls, &mut positions),
+                }
             }
         }
         positions
     }
 
     /// Puts a vertex and its image.
-    fn put(&self, positions: &mut [DVec3], v: u32, at: DVec3) {
+    pub fn put(&self, positions: &mut [DVec3], v: u32, at: DVec3) {
         match (self.plane, self.image.get(v as usize)) {
             (Some(plane), Some(&image)) if image == v => positions[v as usize] = plane.project(at),
             (Some(plane), Some(&image)) => {
@@ -215,9 +251,18 @@ impl Woven {
     /// Fits every trim's inner wall where its cloth is so bent that it isn't parallel enough.
     pub fn fit_all(&mut self) {
         let mut positions = self.mesh.positions.clone();
-        for (laid, (_, walls)) in self.laid.iter().zip(&self.made) {
-            if self.fit(laid, walls, &mut positions) {
-                self.close(laid, &laid.cloth, &mut positions);
+        for (form, (_, walls)) in self.laid.iter().zip(&self.made) {
+            match form {
+                Form::Edge(laid) => {
+                    if self.fit(laid, walls, &mut positions) {
+                        self.close(laid, &laid.cloth, &mut positions);
+                    }
+                }
+                Form::Band(band) => {
+                    if self.fit_band(band, walls, &mut positions) {
+                        self.close_band(band, &band.shape(&positions), &mut positions);
+                    }
+                }
             }
         }
         self.mesh.positions = positions;
@@ -277,7 +322,12 @@ impl Woven {
                 self.put(positions, v, at);
             }
         }
-        for ([v, outer, inner], share) in &laid.between {
+        self.lay_between(&laid.between, positions);
+    }
+
+    /// Puts vertices of end walls between those of the outer and the inner wall.
+    pub fn lay_between(&self, between: &[([u32; 3], f64)], positions: &mut [DVec3]) {
+        for ([v, outer, inner], share) in between {
             let at = positions[*outer as usize].lerp(positions[*inner as usize], *share);
             positions[*v as usize] = at;
             if let (Some(plane), Some(&image)) = (self.plane, self.image.get(*v as usize)) {

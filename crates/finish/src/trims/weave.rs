@@ -9,7 +9,7 @@ use mesh::{DVec3, Group, QuadMesh, QuadTopology};
 
 use super::cloth::{Cloth, Run};
 use super::profile::Profile;
-use super::relay::{Column, Laid};
+use super::relay::{Column, Form, Laid};
 use super::{Front, Placed, Side, Trim, TrimError, TrimInput, parallel};
 
 /// Tries at a lesser thickness where cloth would pass through something.
@@ -25,7 +25,7 @@ pub(super) struct Woven {
     /// Of each trim that isn't another one's image, its number and its quads.
     pub made: Vec<(usize, Walls)>,
     /// How their vertices follow from their cloth.
-    pub laid: Vec<Laid>,
+    pub laid: Vec<Form>,
     pub plane: Option<Plane>,
     /// The mirror image of each vertex; empty without a plane.
     pub image: Vec<u32>,
@@ -109,7 +109,10 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
             woven.rename_image(other, &placed.trim.name);
             continue;
         }
-        woven.weave(input, &topology, number, &placed)?;
+        match placed.trim.side {
+            Side::Upon => woven.weave_band(input, &topology, number, &placed)?,
+            _ => woven.weave(input, &topology, number, &placed)?,
+        }
     }
     woven.fit_all();
     Ok(woven)
@@ -166,11 +169,13 @@ fn oriented(
     for (i, j) in mesh::runs::pieces(n, placed.closed) {
         let edge = topology.edge_between(placed.run[i], placed.run[j]);
         let edge = edge.ok_or_else(no_run)?;
-        if topology.face_count[edge as usize] != 1 {
-            return Err(TrimError::NotAnOpening {
-                trim: trim.name.clone(),
-                guide: trim.guide.clone(),
-                at: surface.positions[placed.run[i] as usize].to_array(),
+        let ends = topology.face_count[edge as usize] == 1;
+        if ends == (trim.side == Side::Upon) {
+            let (trim, guide) = (trim.name.clone(), trim.guide.clone());
+            let at = surface.positions[placed.run[i] as usize].to_array();
+            return Err(match ends {
+                true => TrimError::AtAnEnd { trim, guide, at },
+                false => TrimError::NotAnOpening { trim, guide, at },
             });
         }
     }
@@ -206,10 +211,35 @@ fn checked_numbers(trim: &Trim) -> Result<(), TrimError> {
 }
 
 /// Which columns of a run are built on the side that is kept, and which lie on the plane.
-struct Built {
+pub(super) struct Built {
     present: Vec<bool>,
     kept: Vec<bool>,
-    on_plane: Vec<bool>,
+    pub on_plane: Vec<bool>,
+}
+
+impl Built {
+    /// Whether a column is built.
+    pub fn is_here(&self, i: usize) -> bool {
+        self.present[i] && (self.kept[i] || self.on_plane[i])
+    }
+
+    /// Built columns at which the run ends, and whether the end looks the way that the run goes.
+    pub fn open_ends(&self, closed: bool) -> Vec<(usize, bool)> {
+        let n = self.present.len();
+        let mut ends = Vec::new();
+        for i in (0..n).filter(|&i| self.is_here(i)) {
+            let (before, after) = match closed {
+                true => (Some((i + n - 1) % n), Some((i + 1) % n)),
+                false => (i.checked_sub(1), Some(i + 1).filter(|&k| k < n)),
+            };
+            for (neighbour, turned) in [(before, false), (after, true)] {
+                if !neighbour.is_some_and(|k| self.present[k]) {
+                    ends.push((i, turned));
+                }
+            }
+        }
+        ends
+    }
 }
 
 /// Where an end wall goes.
@@ -276,7 +306,7 @@ impl Woven {
     }
 
     /// A name for a trim's group that no other group has.
-    fn group_name(&self, name: &str) -> String {
+    pub fn group_name(&self, name: &str) -> String {
         let mut plain = Group::word(name);
         while self.mesh.groups.iter().any(|g| g.name == plain) {
             plain.push_str("_trim");
@@ -339,12 +369,12 @@ impl Woven {
                 at: at.to_array(),
             });
         }
-        let built = self.built(placed, &run)?;
+        let built = self.built(placed, &run.at)?;
         let first = self.mesh.quads.len() as u32;
         let n = placed.run.len();
         let columns: Vec<Option<Column>> = (0..n)
             .map(|i| {
-                let here = built.present[i] && (built.kept[i] || built.on_plane[i]);
+                let here = built.is_here(i);
                 here.then(|| self.column(placed, &cloth, &profile, i, built.on_plane[i]))
             })
             .collect();
@@ -371,34 +401,24 @@ impl Woven {
             }
         }
         let mut between = Vec::new();
-        for i in 0..n {
-            let Some(column) = &columns[i] else {
-                continue;
-            };
-            let neighbour = |k: Option<usize>| k.is_some_and(|k| built.present[k]);
-            let (before, after) = match placed.closed {
-                true => (Some((i + n - 1) % n), Some((i + 1) % n)),
-                false => (i.checked_sub(1), Some(i + 1).filter(|&k| k < n)),
-            };
-            for (open, turned) in [(!neighbour(before), false), (!neighbour(after), true)] {
-                // On the plane the image goes on.
-                if open && !built.on_plane[i] {
-                    let cap = Cap {
-                        cloth: &cloth,
-                        run: &run,
-                        i,
-                        column,
-                        turned,
-                    };
-                    between.extend(self.cap(&cap, topology, &mut walls));
-                }
+        for (i, turned) in built.open_ends(placed.closed) {
+            // On the plane the image goes on.
+            if let Some(column) = columns[i].as_ref().filter(|_| !built.on_plane[i]) {
+                let cap = Cap {
+                    cloth: &cloth,
+                    run: &run,
+                    i,
+                    column,
+                    turned,
+                };
+                between.extend(self.cap(&cap, topology, &mut walls));
             }
         }
         let name = self.group_name(&trim.name);
         let quads = (first..self.mesh.quads.len() as u32).collect();
         self.mesh.groups.push(Group { name, quads });
         self.made.push((number, walls));
-        self.laid.push(Laid {
+        self.laid.push(Form::Edge(Laid {
             thickness: trim.thickness,
             profile,
             inward: run.inward,
@@ -406,12 +426,12 @@ impl Woven {
             cloth,
             columns,
             between,
-        });
+        }));
         Ok(())
     }
 
     /// What of a run is built.
-    fn built(&self, placed: &Placed, run: &Run<'_>) -> Result<Built, TrimError> {
+    pub fn built(&self, placed: &Placed, at: &[DVec3]) -> Result<Built, TrimError> {
         let n = placed.run.len();
         let on_plane: Vec<bool> = placed
             .run
@@ -419,7 +439,7 @@ impl Woven {
             .map(|&v| self.image.get(v as usize) == Some(&v))
             .collect();
         let side = |i: usize| match self.plane {
-            Some(plane) if !on_plane[i] => plane.height(run.at[i]),
+            Some(plane) if !on_plane[i] => plane.height(at[i]),
             Some(_) => 0.0,
             None => 1.0,
         };
@@ -428,15 +448,19 @@ impl Woven {
             .map(|i| (side(i) > 0.0) == above && side(i) != 0.0)
             .collect();
         let mut present = vec![true; n];
-        if let Front::Gap { width, at } = placed.trim.front {
-            let front = front(placed, run, &on_plane, at)?;
+        if let Front::Gap {
+            width,
+            at: front_at,
+        } = placed.trim.front
+        {
+            let front = front(placed, at, &on_plane, front_at)?;
             present[front] = false;
             for step in [1, n - 1] {
                 let (mut gone, mut here) = (0.0, front);
                 loop {
                     let next = (here + step) % n;
                     let leaves = !placed.closed && next.abs_diff(here) != 1;
-                    gone += run.at[here].distance(run.at[next]);
+                    gone += at[here].distance(at[next]);
                     if leaves || next == front || gone > width / 2.0 {
                         break;
                     }
@@ -553,7 +577,7 @@ impl Woven {
     }
 
     /// A new vertex, and its image where there is one.
-    fn vertex(&mut self, at: DVec3, on_plane: bool) -> u32 {
+    pub fn vertex(&mut self, at: DVec3, on_plane: bool) -> u32 {
         let id = self.mesh.positions.len() as u32;
         match self.plane {
             None => self.mesh.positions.push(at),
@@ -570,7 +594,7 @@ impl Woven {
     }
 
     /// A new quad, and its image where there is one.
-    fn quad(&mut self, quad: [u32; 4], imaged: bool) -> Vec<u32> {
+    pub fn quad(&mut self, quad: [u32; 4], imaged: bool) -> Vec<u32> {
         let id = self.mesh.quads.len() as u32;
         self.mesh.quads.push(quad);
         if self.plane.is_none() || !imaged {
@@ -585,12 +609,12 @@ impl Woven {
 /// The vertex of a run that faces front.
 fn front(
     placed: &Placed,
-    run: &Run<'_>,
+    run: &[DVec3],
     on_plane: &[bool],
     at: Option<DVec3>,
 ) -> Result<usize, TrimError> {
     let crosses = on_plane.contains(&true);
-    let candidates: Vec<usize> = (0..run.at.len())
+    let candidates: Vec<usize> = (0..run.len())
         .filter(|&i| !crosses || on_plane[i])
         .collect();
     let best = |value: &dyn Fn(usize) -> f64| {
@@ -598,8 +622,8 @@ fn front(
         candidates.iter().copied().reduce(better)
     };
     let found = match at {
-        Some(at) => best(&|i| -run.at[i].distance(at)),
-        None if crosses => best(&|i| run.at[i].z),
+        Some(at) => best(&|i| -run[i].distance(at)),
+        None if crosses => best(&|i| run[i].z),
         None => None,
     };
     found.ok_or_else(|| TrimError::NoFront {

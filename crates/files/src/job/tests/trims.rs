@@ -57,6 +57,13 @@ fn a_hem_is_turned_in_unless_it_says_otherwise() {
 }
 
 #[test]
+fn a_band_is_laid_on_top_and_so_may_be_a_cuff() {
+    let side = |text: &str| parse(&format!("{BASE}{text}")).unwrap().spec().trims[0].side;
+    assert_eq!(side(&CUFF.replace("'cuff'", "'band'")), TrimSide::Upon);
+    assert_eq!(side(&format!("{CUFF}side = 'upon'\n")), TrimSide::Upon);
+}
+
+#[test]
 fn what_a_trim_cant_be_is_said_with_its_line() {
     for (old, new, says, line) in [
         ("height = 4", "hight = 4", "Did you mean 'height'?", 12),
