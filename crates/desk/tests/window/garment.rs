@@ -104,19 +104,6 @@ fn a_trim_is_added_shown_changed_refused_and_taken_out() {
     assert_eq!(desk.state().text(), Some(before.as_str()));
     assert_eq!(surface(&desk).quads.len(), plain.quads.len());
 
-    // A ring that is picked takes a band.
-    desk.get_by_label("left elbow").click();
-    desk.run_steps(2);
-    desk.get_by_label("Add a trim").click();
-    settle(&mut desk);
-    desk.get_by_label("trim 1 (band at 'left elbow')");
-    let banded = surface(&desk);
-    assert!(banded.groups.iter().any(|g| g.name == "trim_1"));
-    assert_eq!(banded.quads[..plain.quads.len()], plain.quads);
-    picture(&mut desk, "desk-band.png");
-    desk.get_by_label("Take out trim 1").click();
-    settle(&mut desk);
-
     desk.get_by_label("Lining").click();
     settle(&mut desk);
     assert!(spec(&desk).lining.is_some());

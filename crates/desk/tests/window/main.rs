@@ -73,6 +73,17 @@ fn a_ring_drawn_across_a_sleeve_is_listed_counted_kept_saved_and_taken_back() {
         .find(|g| g.name == "ring 1")
         .unwrap();
     assert_eq!((ring.count, ring.closed), (Some(12), true));
+    // A ring that is picked takes a band.
+    let plain = desk.state().surface().unwrap().clone();
+    desk.get_by_label("Add a trim").click();
+    settle(&mut desk);
+    desk.get_by_label("trim 1 (band at 'ring 1')");
+    let banded = desk.state().surface().unwrap();
+    assert!(banded.groups.iter().any(|g| g.name == "trim_1"));
+    assert_eq!(banded.quads[..plain.quads.len()], plain.quads);
+    picture(&mut desk, "desk-band.png");
+    desk.get_by_label("Undo").click();
+    settle(&mut desk);
     // The mesh has a loop of twelve edges about where the ring is.
     assert_eq!(
         loop_along(desk.state().surface().unwrap(), &ring.points),

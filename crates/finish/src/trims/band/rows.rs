@@ -21,7 +21,7 @@ const BACK: f64 = 0.5;
 
 /// A place on the cloth's edge between two vertices.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Spot {
+pub(in crate::trims) struct Spot {
     pub from: u32,
     pub to: u32,
     /// Of the way from the first to the second.
@@ -48,6 +48,9 @@ impl Spot {
     }
 }
 
+/// Rows of places.
+pub(super) type Rows = Vec<Vec<Spot>>;
+
 /// Places of a row.
 pub(super) fn spots(row: &[Spot], positions: &[DVec3]) -> Vec<DVec3> {
     row.iter().map(|spot| spot.at(positions)).collect()
@@ -60,7 +63,7 @@ pub(super) fn rows(
     topology: &QuadTopology,
     placed: &Placed,
     image: &[u32],
-) -> Result<(Vec<Vec<Spot>>, [Vec<Spot>; 2]), TrimError> {
+) -> Result<(Rows, [Vec<Spot>; 2]), TrimError> {
     let trim = &placed.trim;
     let mut turned = placed.clone();
     turned.run.reverse();
