@@ -57,6 +57,9 @@ pub(super) struct Contact {
     pub height: f64,
     /// How far it is to be.
     pub wanted: f64,
+    /// How far it is from the layer's nearest point, whichever way that faces: 0 for what is on its
+    /// side.
+    pub nearest: f64,
 }
 
 /// What one look at a layer found.
@@ -353,6 +356,7 @@ impl Body {
                         away,
                         height: near.distance,
                         wanted: self.clearance,
+                        nearest: 0.0,
                     });
                 }
             }
@@ -400,6 +404,7 @@ impl Body {
         };
         let p: DVec3 = (0..4).map(|k| weights[k] * corners[k]).sum();
         let mut near = self.index.closest(p)?;
+        let nearest = near.distance;
         let beyond = self.is_beyond(p, &near);
         if !beyond && !faces(near.triangle) {
             let size = corners[0].distance(corners[2]);
@@ -421,6 +426,7 @@ impl Body {
                 .unwrap_or(side.normalize_or_zero()),
             height: turn * near.distance,
             wanted: self.clearance,
+            nearest: if turn < 0.0 { nearest } else { 0.0 },
         })
     }
 }

@@ -10,7 +10,7 @@ use mesh::{DVec3, QuadMesh, TriMesh};
 use super::contact::Body;
 use super::mend::Shape;
 use super::pushing::Pushing;
-use super::tests::{Numbers, brute, cleared, triangles_of, tube};
+use super::tests::{Numbers, blown_cube, brute, cleared, triangles_of, tube};
 use super::*;
 use crate::trims::{self, Direction, Edge, Front, Placed, Trim, TrimInput, TrimKind, Trimmed};
 
@@ -180,6 +180,41 @@ fn walls_of_a_band_stay_parallel_when_the_cloth_beneath_moves() {
     }
 }
 
+/// A thumb that sticks out through a sleeve has no side that the cloth could go to but beyond its
+/// tip. The cloth isn't led there, nor are the walls behind it where it crumples, and what is in the
+/// way is told.
+#[test]
+fn a_thumb_through_a_sleeve_leads_it_nowhere_far() {
+    let surface = sleeve(24, 12, 1.0, |_, _| 5.0);
+    let swelling = |angle: f64, y: f64| {
+        let away = 1.0 - (angle - 4.6).cos();
+        4.0 + 1.4 * (-2.0 * away - ((y - 8.0) / 2.0).powi(2)).exp()
+    };
+    let arm = Layer::new("arm", &limb(-4.0, 16.0, swelling), Side::Under, 0.2);
+    for (side, length) in [(trims::Side::Beyond, 6.0), (trims::Side::Within, 9.0)] {
+        let trimmed = dressed(&surface, None, trim(3.0, 0.5, side), 24);
+        let put = |p: DVec3| DVec3::new(4.0 + length * p.x, 1.0 + p.y, p.z);
+        let thumb = triangles_of(&blown_cube(16, put));
+        let thumb = Layer::new("thumb", &thumb, Side::Under, 0.2);
+        let follow = |moved: &[DVec3]| trimmed.relaid(moved);
+        let frame = Frame {
+            tied: trimmed.tied(),
+            follow: Some(&follow),
+            ..Frame::default()
+        };
+        let layers = [arm.clone(), thumb];
+        let out = run(&trimmed.surface, &layers, &frame, &Task::default()).unwrap();
+        assert!(!out.before[0].is_clear() && !out.after[1].is_clear());
+        assert!(!out.findings.is_ready(), "{side:?}");
+        // Half the thumb's width and the clearance, and a half more; walls behind it twice that.
+        assert!(
+            out.most < 2.0 * 1.6 * (1.0 + 0.2) + 0.1,
+            "{side:?}: {}",
+            out.most
+        );
+    }
+}
+
 /// What nothing touches keeps its bits, the trim's walls too.
 #[test]
 fn a_trim_that_nothing_pushes_stays_to_the_bit() {
@@ -300,14 +335,15 @@ fn quads_that_a_push_would_fold_are_mended() {
         let layer = Layer::new("body", &triangles_of(&body), Side::Under, 0.02);
         // The push alone.
         let bodies = [Body::new(&layer.mesh, layer.side, layer.clearance)];
-        let mut push = Pushing::new(&surface, &bodies, &Frame::default());
-        let mut found = push.look(&bodies);
+        let task = Task::default();
+        let mut push = Pushing::new(&surface, &bodies, &Frame::default(), false);
+        let mut found = push.look(&bodies, &task).unwrap();
         for round in 0..ROUNDS {
             if found.iter().all(contact::Found::is_clear) {
                 break;
             }
-            push.round(round, &bodies, &found);
-            found = push.look(&bodies);
+            push.round(round, &bodies, &found, &task).unwrap();
+            found = push.look(&bodies, &task).unwrap();
         }
         let shape = Shape::of(&surface);
         assert!(shape.faults(&surface, &push.positions).len() > 0, "{seed}");

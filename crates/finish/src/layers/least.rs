@@ -16,6 +16,7 @@
 //! The rows say to which side of which planes near the layer the places of contact have to
 //! go: a displacement that clears them around another side of the layer isn't bounded.
 
+use base::{Cancelled, Task};
 use numeric::Spd;
 
 use super::fair::{Form, merged};
@@ -35,7 +36,8 @@ pub(super) fn bound(
     pressures: &[f64],
     found: &[f64],
     softness: f64,
-) -> Option<f64> {
+    task: &Task,
+) -> Result<Option<f64>, Cancelled> {
     let size = form.size;
     let dot = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
     let bends = form.times(found);
@@ -49,7 +51,9 @@ pub(super) fn bound(
         }
         force
     };
-    let inverse = Spd::factor(size, &form.lower).ok()?;
+    let Ok(inverse) = Spd::factor(size, &form.lower) else {
+        return Ok(None);
+    };
     let value = |pressures: &[f64], g: &[f64]| {
         let gain: f64 = rows
             .iter()
@@ -61,7 +65,7 @@ pub(super) fn bound(
     };
     let deepest = rows.iter().map(|row| row.least).fold(0.0, f64::max);
     if deepest <= 0.0 {
-        return Some(0.0);
+        return Ok(Some(0.0));
     }
     let (tie, row_tie) = (8.0 / deepest, 80.0 / deepest);
     let mut entries: Vec<(usize, usize, f64)> = Vec::new();
@@ -77,7 +81,9 @@ pub(super) fn bound(
             }
         }
     }
-    let system = Spd::factor(size, &merged(entries)).ok()?;
+    let Ok(system) = Spd::factor(size, &merged(entries)) else {
+        return Ok(None);
+    };
     let first = force(pressures);
     let mut g: Vec<f64> = (0..size)
         .map(|v| (first[v] - softness * bends[v]).min(weight[v]))
@@ -90,6 +96,7 @@ pub(super) fn bound(
         .map(|row| row.sum(found).max(row.least))
         .collect();
     for step in 1..=STEPS {
+        task.checkpoint()?;
         let pull: Vec<f64> = y
             .iter()
             .zip(&pressures)
@@ -115,5 +122,5 @@ pub(super) fn bound(
             best = best.max(value(&pressures, &g));
         }
     }
-    Some(best)
+    Ok(Some(best))
 }

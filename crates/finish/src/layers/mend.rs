@@ -144,11 +144,11 @@ pub(super) fn run(
             rows: Vec::new(),
         };
         mending.gather(bodies, &found);
-        let Some(positions) = mending.round(round, &found, &faults, &met) else {
+        let Some(positions) = mending.round(round, &found, &faults, &met, task)? else {
             break;
         };
         push.positions = positions;
-        found = push.look(bodies);
+        found = push.look(bodies, task)?;
         faults = shape.faults(push.surface, &push.positions);
         if wrong(&found, &faults) < wrong(&best.1, &best.2) {
             best = (push.positions.clone(), found.clone(), faults.clone());
@@ -179,11 +179,12 @@ impl Mending<'_, '_> {
         found: &[Found],
         faults: &Faults,
         met: &BTreeSet<[u32; 2]>,
-    ) -> Option<Vec<DVec3>> {
+        task: &Task,
+    ) -> Result<Option<Vec<DVec3>>, Cancelled> {
         let moves = self.moving(round, found, faults);
         let count = moves.iter().flatten().count();
         if count == 0 {
-            return None;
+            return Ok(None);
         }
         self.rows_of_layers();
         self.rows_of_corners();
@@ -200,7 +201,7 @@ impl Mending<'_, '_> {
             stiffness: STIFFNESS,
             most: &[],
         };
-        let (solved, _) = program.solve(&vec![0.0; 3 * count]);
+        let (solved, _) = program.solve(&vec![0.0; 3 * count], task)?;
         let way = |unknown: usize| match moves[unknown] {
             Some(at) => {
                 let way = DVec3::from_slice(&solved[3 * at..3 * at + 3]);
@@ -211,17 +212,17 @@ impl Mending<'_, '_> {
         let mut ways: Vec<DVec3> = (0..moves.len()).map(way).collect();
         let most = ways.iter().map(|w| w.length()).fold(0.0, f64::max);
         if !most.is_finite() {
-            return None;
+            return Ok(None);
         }
         let limit = STEP * self.shape.mean_edge;
         if most > limit {
             ways.iter_mut().for_each(|w| *w *= limit / most);
         }
         let pushed = self.push.halves.place(&self.push.positions, &ways);
-        Some(match self.push.follow {
+        Ok(Some(match self.push.follow {
             Some(follow) => follow(&pushed),
             None => pushed,
-        })
+        }))
     }
 
     /// The number of each unknown among those that move in a round.

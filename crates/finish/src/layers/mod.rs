@@ -38,8 +38,12 @@ use contact::{Body, Found};
 use mend::{Faults, Shape};
 use pushing::Pushing;
 
-/// Most rounds of looking and pushing.
+/// Most rounds of looking and pushing, and most without getting better.
 const ROUNDS: usize = 14;
+const PATIENCE: usize = 6;
+/// What moves further than this many times what the nearest sides of layers ask for has gone astray.
+const FAR: f64 = 2.0;
+
 /// Which side of the surface a layer is on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Side {
@@ -203,17 +207,22 @@ pub fn run(
     let made = |layer: &Layer| Body::new(&layer.mesh, layer.side, layer.clearance);
     let bodies: Vec<Body> = layers.iter().map(made).collect();
     let shape = Shape::of(surface);
-    let mut best = attempt(surface, &bodies, frame, &shape, task)?;
+    let mut best = attempt(surface, &bodies, frame, &shape, false, task)?;
     if best.wrong() > 0 && !frame.guided.is_empty() {
         // What doesn't go with guides kept straight may go without.
         let freely = Frame {
             guided: Vec::new(),
             ..frame.clone()
         };
-        let other = attempt(surface, &bodies, &freely, &shape, task)?;
+        let other = attempt(surface, &bodies, &freely, &shape, false, task)?;
         if other.wrong() < best.wrong() {
             best = other;
         }
+    }
+    if in_the_way(&best.after) > 0 && furthest(surface, &best.positions) > FAR * best.nearby {
+        // A limb that sticks out through the cloth has no side within reach to go to: rather than lead
+        // the cloth astray, only what the nearest sides ask for is done, and the rest told.
+        best = attempt(surface, &bodies, frame, &shape, true, task)?;
     }
     let moved: Vec<f64> = best
         .positions
@@ -246,6 +255,9 @@ struct Attempt {
     faults: Faults,
     /// No displacement as smooth has a lower sum than this, model units.
     bound: f64,
+    /// How far a vertex moves at most where every place goes to the nearest side of a layer, model
+    /// units.
+    nearby: f64,
     rounds: usize,
 }
 
@@ -260,34 +272,50 @@ fn attempt(
     bodies: &[Body],
     frame: &Frame<'_>,
     shape: &Shape,
+    close: bool,
     task: &Task,
 ) -> Result<Attempt, Cancelled> {
-    let mut push = Pushing::new(surface, bodies, frame);
-    let mut found = push.look(bodies);
+    let mut push = Pushing::new(surface, bodies, frame, close);
+    let mut found = push.look(bodies, task)?;
     let before: Vec<Standing> = found.iter().map(standing).collect();
-    let mut rounds = 0;
+    let (mut rounds, mut last) = (0, 0);
     let mut best = (in_the_way(&found), push.positions.clone(), found.clone());
-    while rounds < ROUNDS && !found.iter().all(Found::is_clear) {
+    while rounds < ROUNDS && rounds <= last + PATIENCE && !found.iter().all(Found::is_clear) {
         task.report("layers", rounds as f32 / ROUNDS as f32)?;
-        push.round(rounds, bodies, &found);
+        push.round(rounds, bodies, &found, task)?;
         rounds += 1;
-        found = push.look(bodies);
+        found = push.look(bodies, task)?;
         let now = in_the_way(&found);
-        if now < best.0 {
+        // Walls laid behind cloth that is crumpled may lie far off.
+        let astray = close && furthest(surface, &push.positions) > FAR * push.nearby;
+        if now < best.0 && !astray {
             best = (now, push.positions.clone(), found.clone());
+            last = rounds;
         }
     }
-    let (_, positions, found) = best;
-    push.positions = positions;
-    let (positions, after, faults) = mend::run(&mut push, bodies, found, shape, task)?;
+    let (_, pushed, found) = best;
+    push.positions.clone_from(&pushed);
+    let (mut positions, mut after, mut faults) =
+        mend::run(&mut push, bodies, found.clone(), shape, task)?;
+    if close && furthest(surface, &positions) > FAR * push.nearby {
+        faults = shape.faults(surface, &pushed);
+        (positions, after) = (pushed, found);
+    }
     Ok(Attempt {
         positions,
         before,
         after,
         faults,
-        bound: push.bound().unwrap_or(0.0),
+        bound: push.bound(task)?.unwrap_or(0.0),
+        nearby: push.nearby,
         rounds,
     })
+}
+
+/// How far a vertex moved at most, model units.
+fn furthest(surface: &QuadMesh, positions: &[DVec3]) -> f64 {
+    let pairs = positions.iter().zip(&surface.positions);
+    pairs.map(|(a, b)| a.distance(*b)).fold(0.0, f64::max)
 }
 
 /// How a surface stands beside layers, by the exact tests; nothing is moved.
@@ -303,7 +331,8 @@ pub fn look(
     task.checkpoint()?;
     let made = |layer: &Layer| Body::new(&layer.mesh, layer.side, layer.clearance);
     let bodies: Vec<Body> = layers.iter().map(made).collect();
-    let found = Pushing::new(surface, &bodies, &Frame::default()).look(&bodies);
+    let mut push = Pushing::new(surface, &bodies, &Frame::default(), false);
+    let found = push.look(&bodies, task)?;
     Ok(found.iter().map(standing).collect())
 }
 

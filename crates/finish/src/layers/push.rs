@@ -10,6 +10,7 @@
 //! piecewise quadratic: Newton's method over the set of rows and bounds that press
 //! (Hintermüller, Ito & Kunisch 2002), each step as long as it descends.
 
+use base::{Cancelled, Task};
 use numeric::Spd;
 
 use super::fair::{Form, merged};
@@ -49,23 +50,24 @@ pub(super) struct Program<'a> {
 }
 
 impl Program<'_> {
-    /// Amounts, from a first guess, and the pressure of each row.
-    pub fn solve(&self, first: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    /// Amounts, from a first guess, and the pressure of each row. Hears of cancelling between steps.
+    pub fn solve(&self, first: &[f64], task: &Task) -> Result<(Vec<f64>, Vec<f64>), Cancelled> {
         let mut s = first.to_vec();
         for softer in SOFTER {
-            self.descend(&mut s, self.stiffness / softer);
+            self.descend(&mut s, self.stiffness / softer, task)?;
         }
         for (s, &most) in s.iter_mut().zip(self.most) {
             *s = s.clamp(0.0, most);
         }
         let pressure = |row: &Row| self.stiffness * (row.least - row.sum(&s)).max(0.0);
         let pressures = self.rows.iter().map(pressure).collect();
-        (s, pressures)
+        Ok((s, pressures))
     }
 
-    fn descend(&self, s: &mut [f64], stiffness: f64) {
+    fn descend(&self, s: &mut [f64], stiffness: f64, task: &Task) -> Result<(), Cancelled> {
         let mut pressing = Vec::new();
         for _ in 0..STEPS {
+            task.checkpoint()?;
             let now = self.pressing(s);
             if now == pressing {
                 break;
@@ -78,6 +80,7 @@ impl Program<'_> {
             let step = self.step(s, &way, stiffness);
             s.iter_mut().zip(&way).for_each(|(s, w)| *s += step * w);
         }
+        Ok(())
     }
 
     /// Rows short of what they are to be, then unknowns below and above their bounds.
@@ -151,5 +154,40 @@ impl Program<'_> {
         entries.extend(form.map(|&(row, column, x)| (row, column, self.softness * x)));
         let system = Spd::factor(self.form.size, &merged(entries)).ok()?;
         Some(system.solve(&right))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two unknowns, a row between them.
+    #[test]
+    fn a_push_hears_of_cancelling_between_its_steps() {
+        let form = Form {
+            size: 2,
+            lower: vec![(0, 0, 1.0), (1, 1, 1.0)],
+        };
+        let row = Row {
+            terms: vec![(0, 1.0), (1, 1.0)],
+            least: 1.0,
+        };
+        let program = Program {
+            form: &form,
+            softness: 1.0,
+            cost: &[0.0; 2],
+            rows: &[row],
+            stiffness: 1e6,
+            most: &[1.0; 2],
+        };
+        let task = Task::default();
+        // Evenly shared, by symmetry.
+        let (amounts, _) = program.solve(&[0.0; 2], &task).unwrap();
+        assert!(
+            amounts.iter().all(|a| (a - 0.5).abs() < 1e-5),
+            "{amounts:?}"
+        );
+        task.cancel();
+        assert_eq!(program.solve(&[0.0; 2], &task), Err(Cancelled));
     }
 }

@@ -1,5 +1,6 @@
 //! The push, round by round: contacts become rows, rows a push, the push new positions.
 
+use base::{Cancelled, Task};
 use mesh::{DVec3, QuadMesh};
 use numeric::Spd;
 use rayon::prelude::*;
@@ -50,6 +51,12 @@ pub(super) struct Pushing<'a> {
     pub still: Vec<bool>,
     softness: f64,
     give: f64,
+    /// Whether nothing may move further than to the nearest side of a layer asks for.
+    close: bool,
+    /// Nothing moves further than this.
+    limit: f64,
+    /// How far things move at most where every place goes to the nearest side of a layer.
+    pub nearby: f64,
     pub follow: Option<Follow<'a>>,
     /// Where vertices would be without the push: as they came, but for what following changed.
     rest: Vec<DVec3>,
@@ -86,7 +93,8 @@ fn wide_normals(surface: &QuadMesh, halves: &Halves, normals: &[DVec3]) -> Vec<D
 }
 
 impl<'a> Pushing<'a> {
-    pub fn new(surface: &'a QuadMesh, bodies: &[Body], frame: &Frame<'a>) -> Self {
+    /// `close` keeps the push to what the nearest sides of layers ask for.
+    pub fn new(surface: &'a QuadMesh, bodies: &[Body], frame: &Frame<'a>, close: bool) -> Self {
         let halves = Halves::of(surface, frame.plane, &frame.tied);
         let size = halves.len();
         let form = Form::of(surface, &halves, &frame.guided);
@@ -161,6 +169,9 @@ impl<'a> Pushing<'a> {
             most: vec![0.0; size],
             still,
             softness: 0.0,
+            close,
+            limit: 0.0,
+            nearby: f64::INFINITY,
             give: GIVE * give,
             follow: frame.follow,
             rest: surface.positions.clone(),
@@ -175,19 +186,33 @@ impl<'a> Pushing<'a> {
         }
     }
 
-    pub fn look(&mut self, bodies: &[Body]) -> Vec<Found> {
+    pub fn look(&mut self, bodies: &[Body], task: &Task) -> Result<Vec<Found>, Cancelled> {
         let each = bodies.iter().zip(&mut self.known);
-        each.map(|(body, known)| body.look(self.surface, &self.facing, &self.positions, known))
-            .collect()
+        let look = |(body, known): (&Body, &mut Known)| {
+            task.checkpoint()?;
+            Ok(body.look(self.surface, &self.facing, &self.positions, known))
+        };
+        each.map(look).collect()
     }
 
-    pub fn round(&mut self, round: usize, bodies: &[Body], found: &[Found]) {
+    pub fn round(
+        &mut self,
+        round: usize,
+        bodies: &[Body],
+        found: &[Found],
+        task: &Task,
+    ) -> Result<(), Cancelled> {
         self.gather(bodies, found);
         self.rows = self.contacts.iter().map(|c| self.space_row(&c.1)).collect();
-        let deepest = self.rows.iter().map(|row| row.least).fold(0.0, f64::max);
         if round == 0 {
-            self.softness = SPREAD.powi(4) / deepest.max(self.give);
-            let limit = ASTRAY * deepest + self.give;
+            let (deepest, nearest) = self.depths();
+            self.nearby = ASTRAY * nearest + self.give;
+            self.limit = match self.close {
+                true => self.nearby,
+                false => ASTRAY * deepest + self.give,
+            };
+            self.softness = SPREAD.powi(4) / deepest.min(self.limit).max(self.give);
+            let limit = self.limit;
             for (most, &still) in self.most.iter_mut().zip(&self.still) {
                 *most = if still { 0.0 } else { limit };
             }
@@ -209,7 +234,8 @@ impl<'a> Pushing<'a> {
             };
             let terms = row.terms.map(|t| (t.0, count(t)));
             let size: f64 = terms.iter().map(|t| t.1).sum();
-            let least = if size < ASKEW {
+            // Nor is one that asks for more than anything may move.
+            let least = if size < ASKEW || row.least > self.limit {
                 f64::NEG_INFINITY
             } else {
                 row.least
@@ -235,7 +261,7 @@ impl<'a> Pushing<'a> {
             stiffness: around / self.give,
             most: &self.most,
         };
-        let (amount, pressures) = program.solve(&self.amount);
+        let (amount, pressures) = program.solve(&self.amount, task)?;
         self.amount = amount;
         let mut pressures = pressures.into_iter();
         let pressure = |row: &Row| {
@@ -254,6 +280,17 @@ impl<'a> Pushing<'a> {
         self.rest = rest
             .map(|((p, pushed), old)| *old + (*p - *pushed))
             .collect();
+        Ok(())
+    }
+
+    /// How far the deepest place has to go, and how far it would have to if any side of the layer were
+    /// as good, the nearest one; model units.
+    fn depths(&self) -> (f64, f64) {
+        let rows = self.rows.iter().zip(&self.contacts);
+        let each = rows.map(|(row, (_, c))| (row.least, row.least.min(c.wanted + c.nearest)));
+        each.fold((0.0, 0.0), |(a, b), (least, near)| {
+            (f64::max(a, least), f64::max(b, near))
+        })
     }
 
     /// The contacts found, and those of rounds before where they are now. What no longer presses
@@ -359,7 +396,7 @@ impl<'a> Pushing<'a> {
         }
     }
 
-    pub fn bound(&self) -> Option<f64> {
+    pub fn bound(&self, task: &Task) -> Result<Option<f64>, Cancelled> {
         let place = |&(_, contact): &(usize, Contact)| {
             let corners = self.surface.quads[contact.quad as usize];
             let term = |i: usize| {
@@ -370,15 +407,21 @@ impl<'a> Pushing<'a> {
         };
         let places = self.contacts.iter().map(place);
         let rows = places.zip(&self.rows);
-        let rows: Vec<Row> = rows
-            .map(|(terms, row)| Row {
+        // What was left out for asking too much needn't be done.
+        let done = rows
+            .zip(&self.pressures)
+            .filter(|((_, row), _)| row.least <= self.limit);
+        let done = done.map(|((terms, row), &pressure)| {
+            let row = Row {
                 terms: terms.to_vec(),
                 least: row.least,
-            })
-            .collect();
-        let weight = &self.halves.weight;
-        let (pressures, amount) = (&self.pressures, &self.amount);
-        least::bound(&self.form, weight, &rows, pressures, amount, self.softness)
+            };
+            (row, pressure)
+        });
+        let (rows, pressures): (Vec<Row>, Vec<f64>) = done.unzip();
+        let (weight, amount) = (&self.halves.weight, &self.amount);
+        let (form, softness) = (&self.form, self.softness);
+        least::bound(form, weight, &rows, &pressures, amount, softness, task)
     }
 }
 
@@ -409,7 +452,7 @@ mod tests {
             let (sin, cos) = (TAU * turn).sin_cos();
             DVec3::new(-radius * sin, y, radius * cos)
         });
-        let push = Pushing::new(&surface, &[], &Frame::default());
+        let push = Pushing::new(&surface, &[], &Frame::default(), false);
         let outward = |quad: usize| {
             let out = surface.centre(quad) * DVec3::new(1.0, 0.0, 1.0);
             let [a, b, c, d] = surface.quads[quad].map(|v| surface.positions[v as usize]);

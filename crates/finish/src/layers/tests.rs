@@ -33,7 +33,7 @@ impl Numbers {
 }
 
 /// A cube's faces of `n` by `n` quads blown up to the unit sphere, then moved by `put`.
-fn blown_cube(n: u32, put: impl Fn(DVec3) -> DVec3) -> QuadMesh {
+pub(super) fn blown_cube(n: u32, put: impl Fn(DVec3) -> DVec3) -> QuadMesh {
     let mut mesh = QuadMesh::default();
     let mut known = std::collections::BTreeMap::new();
     for axis in 0..3 {
