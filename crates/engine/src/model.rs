@@ -231,6 +231,9 @@ pub struct Curve {
     pub side: Option<[Option<u8>; 2]>,
     /// Densely spaced points on the sculpt, model units; closed curves don't repeat the first.
     pub points: Vec<DVec3>,
+    /// Where vertices should lie instead, one for each point: half way between the drawings on both
+    /// sides of the plane. Empty for the points themselves.
+    pub aims: Vec<DVec3>,
 }
 
 /// What a chain of work-surface edges stands for.

@@ -64,7 +64,7 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
                 }
             }
             scene.seats[v] = Seat::On { rail, s: best.1 };
-            mesh.positions[v] = scene.rails[rail].at(best.1);
+            mesh.positions[v] = scene.rails[rail].aim(best.1);
         }
     }
 }
@@ -100,11 +100,11 @@ fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
 
 /// Mean squared distance of a piece of the curve from its chord, in units of [`NEAR`].
 fn chord_cost(curve: &Rail, a: f64, b: f64, edge: f64) -> f64 {
-    let (p, q) = (curve.at(a), curve.at(b));
+    let (p, q) = (curve.aim(a), curve.aim(b));
     let along = q - p;
     let sum: f64 = (1..=POINTS)
         .map(|i| {
-            let at = curve.at(a + (b - a) * i as f64 / (POINTS + 1) as f64);
+            let at = curve.aim(a + (b - a) * i as f64 / (POINTS + 1) as f64);
             let t = ((at - p).dot(along) / along.length_squared().max(1e-300)).clamp(0.0, 1.0);
             at.distance_squared(p + along * t)
         })
@@ -173,7 +173,7 @@ fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
             let points = (0..POINTS)
                 .map(|i| {
                     let t = (i as f64 + 0.5) / POINTS as f64;
-                    (t, scene.rails[rail].at(s + way * t))
+                    (t, scene.rails[rail].aim(s + way * t))
                 })
                 .collect();
             Some(Piece {

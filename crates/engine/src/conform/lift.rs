@@ -81,7 +81,7 @@ impl Lift {
                     let at = chain.at(chain.length_at(piece));
                     let s = real[rail].nearest(at, None);
                     scene.seats[v] = Seat::On { rail, s };
-                    mesh.positions[v] = real[rail].at(s);
+                    mesh.positions[v] = real[rail].aim(s);
                 }
                 _ => {
                     let Some(found) = self.smooth.closest(mesh.positions[v]) else {

@@ -166,7 +166,10 @@ pub fn run(
     task.report("conform", 0.0)?;
     let mut mesh = filled.mesh.clone();
     let lift = lift::Lift::new(surface, field);
-    let (rails, mut seats) = rails::seats_of(filled, surface, layout, curves, plane);
+    let (mut rails, mut seats) = rails::seats_of(filled, surface, layout, curves, plane);
+    if !options.straddle {
+        rails.iter_mut().for_each(Rail::forget_aims);
+    }
     for (v, at) in pinned_poles(filled, layout) {
         seats[v] = Seat::Pinned;
         mesh.positions[v] = at;

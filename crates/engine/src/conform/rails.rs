@@ -16,6 +16,8 @@ pub struct Rail {
     points: Vec<DVec3>,
     /// Length from the first point to each point; one more entry than points if closed.
     along: Vec<f64>,
+    /// Way from each point to where vertices should lie; empty for the points themselves.
+    off: Vec<DVec3>,
     /// Whether it closes on itself.
     pub closed: bool,
     /// Whether it is the cut along the mirror plane.
@@ -33,9 +35,39 @@ impl Rail {
         Self {
             points,
             along,
+            off: Vec::new(),
             closed,
             on_plane,
         }
+    }
+
+    /// The same rail, whose vertices should lie where those of a curve should.
+    fn aimed(mut self, curve: &Curve) -> Self {
+        if curve.aims.len() != curve.points.len() {
+            return self;
+        }
+        let line = Rail::new(curve.points.clone(), curve.closed, false);
+        let off = |&p: &DVec3| {
+            let (i, t) = line.piece(line.nearest(p, None));
+            let off = |i: usize| curve.aims[i] - curve.points[i];
+            off(i).lerp(off((i + 1) % curve.points.len()), t)
+        };
+        self.off = self.points.iter().map(off).collect();
+        self
+    }
+
+    /// Where a vertex at a length from the start should lie.
+    pub fn aim(&self, s: f64) -> DVec3 {
+        if self.off.is_empty() {
+            return self.at(s);
+        }
+        let (i, t) = self.piece(s);
+        self.at(s) + self.off[i].lerp(self.off[(i + 1) % self.off.len()], t)
+    }
+
+    /// Vertices are to lie on the rail itself.
+    pub fn forget_aims(&mut self) {
+        self.off.clear();
     }
 
     /// Whole length, model units.
@@ -188,9 +220,9 @@ pub(crate) fn seats_of(
                 ChainSource::Curve(c)
                     if curves[c].closed == chain.closed && covers(&curves[c], &vertices) =>
                 {
-                    Rail::new(curves[c].points.clone(), chain.closed, false)
+                    Rail::new(curves[c].points.clone(), chain.closed, false).aimed(&curves[c])
                 }
-                ChainSource::Curve(_) => Rail::new(vertices, chain.closed, false),
+                ChainSource::Curve(c) => Rail::new(vertices, chain.closed, false).aimed(&curves[c]),
                 ChainSource::Plane => {
                     let on = |p: &DVec3| plane.map_or(*p, |plane| plane.project(*p));
                     Rail::new(vertices.iter().map(on).collect(), chain.closed, true)

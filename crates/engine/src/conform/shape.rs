@@ -110,7 +110,7 @@ impl Placed {
             }
             Self::Rail(rail, s) => {
                 scene.seats[v] = Seat::On { rail, s };
-                mesh.positions[v] = scene.rails[rail].at(s);
+                mesh.positions[v] = scene.rails[rail].aim(s);
             }
         }
     }

@@ -213,7 +213,7 @@ pub(super) fn merge(
             Finding::new(
                 "guides-alike",
                 Level::Note,
-                format!("Guides \"{a}\" and \"{b}\" {how}; \"{a}\" is followed."),
+                format!("Guides \"{a}\" and \"{b}\" {how}; the middle between them is followed."),
             )
             .at(Place::Guide { name: b }),
         );

@@ -7,6 +7,7 @@
 //! mirrored to the front, the two drawings of one thing become one curve, and what crosses
 //! the plane is cut on it.
 
+mod aims;
 mod ends;
 mod error;
 mod halve;
@@ -211,6 +212,7 @@ pub fn run_beside(
     for one in drawn {
         out.names.push(name_of(&one.guides, guides));
         out.on_boundary.push(one.rim);
+        let aims = aims::aims(&one, guides, plane.as_ref(), &ground);
         out.curves.push(Curve {
             guides: one.guides,
             kind: one.kind,
@@ -221,6 +223,7 @@ pub fn run_beside(
             side: None,
             partly_held: one.partly_held,
             points: one.line.points,
+            aims,
         });
     }
     if options.rim_corners {

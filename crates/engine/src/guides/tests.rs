@@ -307,3 +307,64 @@ fn a_sparse_opening_on_pleats_stays_on_the_outer_wall() {
         }
     }
 }
+
+#[test]
+fn a_ring_drawn_otherwise_on_the_other_side_is_aimed_between_both_drawings() {
+    // 0.1 higher at x = 1 than at the plane, 0.1 lower at x = -1.
+    let tilted = ring("tilted", GuideKind::Ring, 24, |turn| {
+        2.0 + 0.1 * (turn * TAU).cos()
+    });
+    let tilted = [tilted];
+    assert!(one(&tilted, None).aims.is_empty());
+    let curve = one(&tilted, Some(X));
+    assert_eq!(curve.aims.len(), curve.points.len());
+    let highest = curve.points.iter().map(|p| p.y).fold(0.0, f64::max);
+    assert!(highest > 2.09, "{highest}");
+    for aim in &curve.aims {
+        assert!((aim.y - 2.0).abs() < 0.01, "{aim}");
+        // Along the sculpt, not down to the drawn chords: their sagitta is 0.0086.
+        assert!((aim.x.hypot(aim.z) - 1.0).abs() < 0.004, "{aim}");
+        assert!(aim.x >= 0.0, "{aim}");
+    }
+}
+
+#[test]
+fn two_rings_that_are_one_by_symmetry_are_aimed_between_both() {
+    let mut other = patch("right", 0.5);
+    other.points.iter_mut().for_each(|p| p.y += 0.1);
+    let curve = one(&[patch("left", 0.0), other], Some(X));
+    let least = |of: &[DVec3]| of.iter().map(|p| p.y).fold(f64::INFINITY, f64::min);
+    let most = |of: &[DVec3]| of.iter().map(|p| p.y).fold(0.0, f64::max);
+    for (found, expected) in [
+        (least(&curve.points), 1.5),
+        (most(&curve.points), 2.5),
+        (least(&curve.aims), 1.55),
+        (most(&curve.aims), 2.55),
+    ] {
+        assert!((found - expected).abs() < 0.012, "{found} {expected}");
+    }
+}
+
+#[test]
+fn a_boundary_drawn_about_as_finely_as_quads_is_aimed_at_its_drawing() {
+    let drawn = ring("hem", GuideKind::Opening, 16, |_| 0.0);
+    let line = Polyline {
+        points: drawn.points.clone(),
+        closed: true,
+    };
+    let off = |of: &[DVec3]| {
+        let each = of.iter().filter_map(|&p| line.nearest(p));
+        each.map(|n| n.distance).fold(0.0, f64::max)
+    };
+    let curve = one(&[drawn], None);
+    // Sagitta of a chord over a 16th of a circle of radius 1 (handbook mensuration): 1 - cos(π / 16).
+    let sagitta = 1.0 - (PI / 16.0).cos();
+    assert!((off(&curve.points) / sagitta - 1.0).abs() < 0.1);
+    assert!(off(&curve.aims) < 0.05 * sagitta, "{}", off(&curve.aims));
+    // Drawn with pieces of more than two quads, it says nothing about what lies between.
+    assert!(
+        one(&[ring("hem", GuideKind::Opening, 7, |_| 0.0)], None)
+            .aims
+            .is_empty()
+    );
+}

@@ -26,6 +26,7 @@ fn ringed() -> (WorkSurface, Vec<Curve>, Sculpt, Guide) {
         count: None,
         shares: Default::default(),
         points: guide.points.clone(),
+        aims: Vec::new(),
     };
     let row = ROWS / 2;
     let surface = WorkSurface {
