@@ -18,6 +18,8 @@ const FINE: f64 = 2.0;
 const DETOUR: f64 = 3.0;
 /// Most that an aim is off its curve, in target edges.
 const MOST: f64 = 0.3;
+/// Drawings that differ by no more than this are one, in target edges.
+const ALIKE: f64 = 1e-6;
 /// Rounds of smoothing; points lie an eighth of a target edge apart.
 const SMOOTHINGS: usize = 16;
 
@@ -31,30 +33,50 @@ pub(super) fn aims(
 ) -> Vec<DVec3> {
     let edge = ground.edge;
     let along = lengths(&one.line);
-    let mut sums = vec![(DVec3::ZERO, 0.0); one.line.points.len()];
-    let mut sides = 0;
-    for guide in one.guides.iter().filter_map(|&g| guides.get(g)) {
+    let mut drawings: Vec<Vec<Option<DVec3>>> = Vec::new();
+    let mut own = None;
+    for (k, guide) in one.guides.iter().filter_map(|&g| guides.get(g)).enumerate() {
+        let itself = Some(guide.points.clone());
         let image = plane.map(|plane| guide.points.iter().map(|&p| plane.mirror(p)).collect());
-        for points in [Some(guide.points.clone()), image].into_iter().flatten() {
-            let drawing = pieces(&points, guide.closed, plane);
-            sides += usize::from(lay(&drawing, &one.line, &along, edge, &mut sums));
+        for (mirrored, points) in [(false, itself), (true, image)] {
+            let Some(points) = points else { continue };
+            let ways = ways(
+                &pieces(&points, guide.closed, plane),
+                &one.line,
+                &along,
+                edge,
+            );
+            if 2 * ways.iter().flatten().count() < ways.len() {
+                continue;
+            }
+            if k == 0 && mirrored == one.mirrored {
+                own = Some(drawings.len());
+            }
+            drawings.push(ways);
         }
     }
-    // What ends the surface needn't lie on the sculpt; the one drawing of any other curve has its jitter
-    // smoothed away in the curve.
+    let middle = |k: usize| {
+        let ways = drawings.iter().filter_map(|ways| ways[k]);
+        let (sum, count) = ways.fold((DVec3::ZERO, 0.0), |(sum, n), way| (sum + way, n + 1.0));
+        sum / f64::max(count, 1.0)
+    };
+    // What ends the surface needn't lie on the sculpt. Any other curve is its own drawing without the
+    // jitter, and that stays away: it goes only by what the drawings differ.
     let ends = one.rim || one.kind == GuideKind::Opening;
-    if sides == 0 || (sides == 1 && !ends) {
+    let off = |k: usize| {
+        let from = match own {
+            _ if ends => Some(DVec3::ZERO),
+            Some(own) => drawings[own][k],
+            None => None,
+        };
+        from.map_or(DVec3::ZERO, |from| {
+            (middle(k) - from).clamp_length_max(MOST * edge)
+        })
+    };
+    let mut offs: Vec<DVec3> = (0..one.line.points.len()).map(off).collect();
+    if offs.iter().all(|off| off.length() <= ALIKE * edge) {
         return Vec::new();
     }
-    let off = |&(sum, count): &(DVec3, f64)| {
-        let off = if count > 0.0 {
-            sum / count
-        } else {
-            DVec3::ZERO
-        };
-        off.clamp_length_max(MOST * edge)
-    };
-    let mut offs: Vec<DVec3> = sums.iter().map(off).collect();
     if !ends {
         offs = smooth(&offs, one.line.closed);
         for (off, &p) in offs.iter_mut().zip(&one.line.points) {
@@ -62,7 +84,8 @@ pub(super) fn aims(
                 continue;
             };
             let normal = ground.sculpt.mesh.area_normal(found.triangle as usize);
-            *off -= off.project_onto_normalized(normal.normalize_or_zero());
+            let normal = normal.normalize_or_zero();
+            *off -= normal * off.dot(normal);
         }
     }
     let place = |(&p, off): (&DVec3, DVec3)| match plane {
@@ -86,47 +109,38 @@ fn lengths(line: &Polyline) -> Vec<f64> {
     along
 }
 
-/// Adds the way from each point of the curve to its place on a drawing; whether at least half of
-/// the points have one.
-fn lay(
-    drawing: &[[DVec3; 2]],
-    line: &Polyline,
-    along: &[f64],
-    edge: f64,
-    sums: &mut [(DVec3, f64)],
-) -> bool {
+/// The way from each point of the curve to its place on a drawing, where that has one.
+fn ways(drawing: &[[DVec3; 2]], line: &Polyline, along: &[f64], edge: f64) -> Vec<Option<DVec3>> {
     let whole = along.last().copied().unwrap_or(0.0);
+    let short = |way: f64| {
+        if line.closed {
+            (way + whole / 2.0).rem_euclid(whole) - whole / 2.0
+        } else {
+            way
+        }
+    };
     let foot = |p: DVec3| {
         let near = line.nearest(p).filter(|n| n.distance <= REACH * edge)?;
         Some(along[near.piece] + near.point.distance(line.points[near.piece]))
     };
-    let mut covered = 0;
+    let mut found = vec![None; line.points.len()];
     for &[a, b] in drawing {
         let long = a.distance(b);
         let (Some(start), Some(end)) = (foot(a), foot(b)) else {
             continue;
         };
-        let mut way = end - start;
-        if line.closed {
-            way = (way + whole / 2.0).rem_euclid(whole) - whole / 2.0;
-        }
+        let way = short(end - start);
         if long > FINE * edge || way.abs() > DETOUR * long || way.abs() < 1e-9 * edge {
             continue;
         }
-        for (k, (sum, count)) in sums.iter_mut().enumerate() {
-            let mut gone = along[k] - start;
-            if line.closed {
-                gone = (gone + whole / 2.0).rem_euclid(whole) - whole / 2.0;
-            }
-            let share = gone / way;
+        for (k, found) in found.iter_mut().enumerate() {
+            let share = short(along[k] - start) / way;
             if (0.0..1.0).contains(&share) {
-                *sum += a.lerp(b, share) - line.points[k];
-                *count += 1.0;
-                covered += 1;
+                *found = Some(a.lerp(b, share) - line.points[k]);
             }
         }
     }
-    2 * covered >= sums.len()
+    found
 }
 
 /// The pieces of a drawing, and what of them lies in front of the plane.
