@@ -11,22 +11,36 @@ use mesh::{DVec3, QuadMesh};
 
 use super::Scene;
 use super::rails::{Rail, Seat};
+use super::shape::{FAIR, jacobian_of};
 
 /// Distance from a curve, in quad edges, that weighs as much as an edge of twice the mean length.
 const NEAR: f64 = 0.12;
-const SLIDES: usize = 24;
+const SLIDES: u32 = 24;
 
 /// Slides the vertices of every guide and boundary along it to where the chords between them
 /// are nearest to it, spacing kept as even as that allows.
-pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
-    let mut links: Vec<Vec<Link>> = vec![Vec::new(); mesh.positions.len()];
-    for link in links_of(mesh, scene) {
-        links[link.vertex as usize].push(link);
+pub(super) struct Slides {
+    links: Vec<Vec<Link>>,
+}
+
+impl Slides {
+    pub fn new(mesh: &QuadMesh, scene: &Scene) -> Self {
+        let mut links: Vec<Vec<Link>> = vec![Vec::new(); mesh.positions.len()];
+        for link in links_of(mesh, scene) {
+            links[link.vertex as usize].push(link);
+        }
+        Self { links }
     }
-    for round in 0..SLIDES {
+
+    /// One round, shorter steps each time. A step that makes the worst quad beside a vertex worse and
+    /// presses it isn't taken.
+    pub fn round(&self, mesh: &mut QuadMesh, scene: &mut Scene, round: u32) {
+        if round >= SLIDES {
+            return;
+        }
         let share = 0.3 * 0.9f64.powi(round as i32);
-        for v in 0..links.len() {
-            let (&[one, two], Seat::On { rail, s }) = (&links[v][..], scene.seats[v]) else {
+        for (v, links) in self.links.iter().enumerate() {
+            let (&[one, two], Seat::On { rail, s }) = (&links[..], scene.seats[v]) else {
                 continue;
             };
             let curve = &scene.rails[rail];
@@ -63,10 +77,23 @@ pub(super) fn slide(mesh: &mut QuadMesh, scene: &mut Scene) {
                     best = (here, at);
                 }
             }
-            scene.seats[v] = Seat::On { rail, s: best.1 };
+            let before = (worst_at(mesh, scene, v), mesh.positions[v]);
             mesh.positions[v] = scene.rails[rail].aim(best.1);
+            let now = worst_at(mesh, scene, v);
+            if now < FAIR && now < before.0 {
+                mesh.positions[v] = before.1;
+            } else {
+                scene.seats[v] = Seat::On { rail, s: best.1 };
+            }
         }
     }
+}
+
+/// Least scaled Jacobian of the quads at a vertex.
+fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+    let quads = scene.quads_at[v].iter();
+    let each = quads.map(|&(q, _)| jacobian_of(mesh, q));
+    each.fold(f64::INFINITY, f64::min)
 }
 
 /// One step along a rail, from a vertex that slides to a neighbour.
@@ -182,4 +209,60 @@ fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use mesh::TriMesh;
+
+    use super::super::shape::scaled_jacobian;
+    use super::super::tests::bare_scene;
+    use super::*;
+
+    #[test]
+    fn no_vertex_slides_along_its_curve_so_far_that_a_quad_folds() {
+        // The curve bends at x = 1.8, where its vertex is drawn to; the row above stays where it is.
+        let at = |x: f64, y: f64| DVec3::new(x, y, 0.0);
+        let corners = [at(0.0, 0.0), at(1.8, 0.0), at(2.0, -1.0)];
+        let positions = vec![
+            corners[0],
+            at(1.0, 0.0),
+            corners[2],
+            at(0.0, 1.0),
+            at(1.0, 0.3),
+            at(2.0, 0.3),
+        ];
+        let mut mesh = QuadMesh {
+            positions,
+            quads: vec![[0, 1, 4, 3], [1, 2, 5, 4]],
+            groups: vec![],
+        };
+        let under = TriMesh {
+            positions: [at(-9.0, -9.0), at(9.0, -9.0), at(0.0, 9.0)]
+                .map(|p| p.as_vec3())
+                .to_vec(),
+            triangles: vec![[0, 1, 2]],
+        };
+        let mut scene = bare_scene(&mesh, under);
+        scene.kin = vec![vec![1], vec![0, 2], vec![1], vec![], vec![], vec![]];
+        scene.rails = vec![Rail::new(corners.to_vec(), false, false)];
+        scene.seats[0] = Seat::Pinned;
+        scene.seats[1] = Seat::On { rail: 0, s: 1.0 };
+        scene.seats[2] = Seat::Pinned;
+        let worst = |mesh: &QuadMesh| {
+            let each = mesh.quads.iter();
+            let each = each.map(|q| scaled_jacobian(q.map(|v| mesh.positions[v as usize])));
+            each.fold(f64::INFINITY, f64::min)
+        };
+        let before = worst(&mesh);
+        let slides = Slides::new(&mesh, &scene);
+        for round in 0..SLIDES {
+            slides.round(&mut mesh, &mut scene, round);
+        }
+        assert!(
+            worst(&mesh) >= before.min(FAIR),
+            "{} {before}",
+            worst(&mesh)
+        );
+    }
 }

@@ -210,9 +210,11 @@ pub fn run(
     shape::untangle(&mut mesh, &mut scene, &facing);
     let facing = shape::facing(&mesh);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
-    chords::slide(&mut mesh, &mut scene);
-    for _ in 0..options.final_rounds {
+    let slides = chords::Slides::new(&mesh, &scene);
+    for round in 0..options.final_rounds {
         task.report("conform", 0.7)?;
+        // By turns, so that the others follow where those on curves slide to.
+        slides.round(&mut mesh, &mut scene, round);
         shape::round(
             &mut mesh,
             &mut scene,
