@@ -40,7 +40,7 @@ use pushing::Pushing;
 
 /// Most rounds of looking and pushing, and most without getting better.
 const ROUNDS: usize = 14;
-const PATIENCE: usize = 6;
+const PATIENCE: usize = 10;
 /// What moves further than this many times what the nearest sides of layers ask for has gone astray.
 const FAR: f64 = 2.0;
 
