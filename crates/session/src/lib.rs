@@ -14,6 +14,7 @@ mod keep;
 mod layers;
 mod pipeline;
 mod sculpt;
+mod variants;
 mod worker;
 
 pub use ::finish::layers::{Layer, Side as LayerSide};

@@ -1,26 +1,23 @@
 //! The stages in order, each result kept behind an `Arc` with what it was made from.
 
 use std::sync::Arc;
-use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 
 use base::{Findings, Task};
 use engine::assemble::{self, Assembled, Pole, Sides};
 use engine::conform::{self, ConformOptions};
 use engine::edit::{self, Edit};
-use engine::field::{self, Field, FieldOptions};
-use engine::fill::join::{self, Joined};
+use engine::field;
 use engine::fill::{self, Filled};
 use engine::guides::{self, GuideCurves, GuideOptions, Rims};
 use engine::hold::{Held, HoldError};
 use engine::intent::{self, Aims};
-use engine::layout::{self, Layout, LayoutOptions};
+use engine::layout::{self, Layout};
 use engine::model::{Curve, Guide, Hold, Intent, Plane, Sculpt, WorkSurface};
-use engine::quantise::{self, Plan, QuantiseOptions};
+use engine::quantise::{self, Plan};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
 use mesh::QuadMesh;
-use rayon::prelude::*;
 use thiserror::Error;
 
 /// Wanted size of the quads.
@@ -172,7 +169,7 @@ impl Default for Way {
 /// An open sculpt and what earlier runs left.
 pub struct Session {
     pub(crate) sculpt: Sculpt,
-    way: Way,
+    pub(crate) way: Way,
     /// What the last surface was assembled from.
     pub(crate) last: Option<Base>,
     rims: Option<Rims>,
@@ -260,51 +257,17 @@ impl Base {
     }
 }
 
-struct Prepared {
-    curves: GuideCurves,
-    rim_corners: bool,
-    guides: Vec<Guide>,
-    held: Option<Held>,
-    surface: WorkSurface,
-    aims: Aims,
-    edge: f64,
-    guide_edge: f64,
-    findings: Findings,
+pub(crate) struct Prepared {
+    pub(crate) curves: GuideCurves,
+    pub(crate) rim_corners: bool,
+    pub(crate) guides: Vec<Guide>,
+    pub(crate) held: Option<Held>,
+    pub(crate) surface: WorkSurface,
+    pub(crate) aims: Aims,
+    pub(crate) edge: f64,
+    pub(crate) guide_edge: f64,
+    pub(crate) findings: Findings,
 }
-
-/// One way from the work surface to quads.
-struct Variant {
-    cross: Field,
-    patches: Layout,
-    plan: Plan,
-    filled: Filled,
-    /// With the held quads, if there are any.
-    joined: Option<Joined>,
-    findings: Findings,
-}
-
-impl Variant {
-    /// Strips of the whole surface that pass one quad twice.
-    fn crossing_strips(&self, plane: Option<Plane>, edge: f64) -> usize {
-        let filled = self.joined.as_ref().map_or(&self.filled, |j| &j.filled);
-        let half = &filled.mesh;
-        let topology = match plane {
-            Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at))
-                .0
-                .topology(),
-            None => half.topology(),
-        };
-        topology
-            .strips()
-            .iter()
-            .filter(|s| s.crosses_itself())
-            .count()
-    }
-}
-
-/// Smoothing rounds of the field, and quads within which singularities cancel, tried in this
-/// order until no strip crosses itself.
-const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
 /// Pins this near to held quads lie on them, in held edges.
 const PIN_NEAR: f64 = 0.5;
@@ -427,112 +390,6 @@ impl Session {
         let outcome = base.outcome(&self.sculpt, settings, &mut clock, task)?;
         self.last = Some(base);
         Ok(outcome)
-    }
-
-    /// Field to fill, with other settings where a strip crosses itself: the variant with the
-    /// fewest such strips, of equal ones the first. The first one serves most sculpts; the others
-    /// are computed beside each other.
-    fn best_variant(
-        &self,
-        prepared: &Prepared,
-        half: &Half,
-        settings: &Settings,
-        task: &Task,
-        clock: &mut Clock,
-    ) -> Result<Variant, SessionError> {
-        // Variants after one without such strips aren't needed: they aren't begun.
-        let served = AtomicUsize::new(usize::MAX);
-        let tried = |i: usize| {
-            if served.load(Ordering::Relaxed) < i {
-                return None;
-            }
-            let mut laps = Clock::default();
-            let made = self.variant(prepared, half, settings, VARIANTS[i], task, &mut laps);
-            let ranked = made.map(|v| (v.crossing_strips(half.plane, prepared.edge), v));
-            if ranked.as_ref().is_ok_and(|r| r.0 == 0) {
-                served.fetch_min(i, Ordering::Relaxed);
-            }
-            Some((ranked, laps))
-        };
-        let mut all: Vec<_> = tried(0).into_iter().collect();
-        let rest: Vec<_> = (1..VARIANTS.len()).into_par_iter().map(tried).collect();
-        all.extend(rest.into_iter().flatten());
-        let mut best: Option<(usize, Variant)> = None;
-        let mut failure = None;
-        for (ranked, laps) in all {
-            clock.add(laps);
-            match ranked {
-                Ok(one) => {
-                    if best.as_ref().is_none_or(|b| one.0 < b.0) {
-                        best = Some(one);
-                    }
-                }
-                Err(problem) if problem.is_cancelled() => return Err(problem),
-                Err(problem) => failure = failure.or(Some(problem)),
-            }
-        }
-        match (best, failure) {
-            (Some((_, variant)), _) => Ok(variant),
-            (None, Some(problem)) => Err(problem),
-            (None, None) => Err(SessionError::NoArea),
-        }
-    }
-
-    fn variant(
-        &self,
-        prepared: &Prepared,
-        half: &Half,
-        settings: &Settings,
-        (rounds, cancel): (u32, f64),
-        task: &Task,
-        clock: &mut Clock,
-    ) -> Result<Variant, SessionError> {
-        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
-        let mut options = FieldOptions::default();
-        options.smoothing_rounds = rounds;
-        options.curvature = self.way.curvature;
-        options.cancel_reach = self.way.cancel_quads * edge;
-        let (cross, mut findings) = field::run(surface, &prepared.aims, &options, task)?;
-        clock.lap("field");
-        let mut options = LayoutOptions::for_edge(edge);
-        options.cancel_quads = cancel;
-        options.rings_first = self.way.rings_first;
-        options.adapt = settings.adapt;
-        options.budget = matches!(settings.size, Size::Faces(_));
-        let laid = layout::run(surface, &cross, curves, &prepared.aims, &options, task);
-        let (patches, more) = laid.map_err(|e| e.naming(&settings.guides))?;
-        findings.append(more);
-        clock.lap("layout");
-        let halves = if half.plane.is_some() { 2 } else { 1 };
-        let faces = match settings.size {
-            Size::Faces(n) => {
-                let held = prepared.held.as_ref().map_or(0, |h| h.mesh.quads.len());
-                Some((n / halves).saturating_sub(held).max(1))
-            }
-            Size::Edge(_) => None,
-        };
-        let options = QuantiseOptions::new(edge, faces);
-        let (plan, more) =
-            quantise::run(surface, &patches, curves, &prepared.guides, &options, task)?;
-        findings.append(more);
-        clock.lap("quantise");
-        let (mut filled, more) = fill::run(surface, &cross, &patches, &plan, task)?;
-        findings.append(more);
-        let mut joined = None;
-        if let Some(held) = &prepared.held {
-            let runs = &prepared.curves.held;
-            join::settle(&mut filled, surface, &patches, held, runs)?;
-            joined = Some(join::join(filled.clone(), &patches, held));
-        }
-        clock.lap("fill");
-        Ok(Variant {
-            cross,
-            patches,
-            plan,
-            filled,
-            joined,
-            findings,
-        })
     }
 
     fn half(
@@ -729,7 +586,7 @@ impl Clock {
     }
 
     /// Adds what another clock took, and goes on from now.
-    fn add(&mut self, other: Clock) {
+    pub(crate) fn add(&mut self, other: Clock) {
         for lap in other.laps {
             match self.laps.iter_mut().find(|l| l.name == lap.name) {
                 Some(mine) => mine.seconds += lap.seconds,

@@ -185,7 +185,14 @@ fn worth(ring: &Ring, parts: &[Cut], first: bool) -> f64 {
         return 0.0;
     }
     let least = one.1.min(two.1) / end;
-    if least >= LIMB || first { least } else { 0.0 }
+    // With two limbs or more on either side it runs around the body between them, however little
+    // of that lies on one side.
+    let between = one.0.loops > 2 && two.0.loops > 2;
+    if least >= LIMB || first || between {
+        least
+    } else {
+        0.0
+    }
 }
 
 #[cfg(test)]

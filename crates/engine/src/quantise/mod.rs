@@ -10,7 +10,9 @@
 //! by a convex, piecewise linear cost near (n − t)² / t, t the wanted number.
 
 mod advice;
+mod aligned;
 mod chords;
+mod in_line;
 mod merged;
 mod model;
 mod parity;
@@ -51,6 +53,8 @@ pub struct QuantiseOptions {
     pub search_nodes: u64,
     /// Branch-and-bound nodes for the final program.
     pub nodes: u64,
+    /// Whether poles are brought into line until no strip spirals: takes seconds; default false.
+    pub in_line: bool,
 }
 
 impl QuantiseOptions {
@@ -61,6 +65,7 @@ impl QuantiseOptions {
             faces,
             search_nodes: 150,
             nodes: 1500,
+            in_line: false,
         }
     }
 }

@@ -3,6 +3,7 @@
 use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
 
 use super::Plan;
+use super::aligned::Sum;
 use crate::layout::{Arc, ArcSource, ArcUse, Layout};
 
 /// A count that a guide promises over its arcs.
@@ -46,6 +47,8 @@ const VANISHING: f64 = 1.0;
 /// Branch-and-bound nodes at which a longer look ends.
 const MOST_NODES: u64 = 8000;
 const MOST: i32 = 4000;
+/// Share of its cost by which a plan may miss the best one.
+const GAP: f64 = 2e-3;
 
 /// An arc held to a least or greatest count.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,6 +68,12 @@ pub(super) struct Asked<'a> {
     pub edge: f64,
     pub budget: Option<&'a Budget<'a>>,
     pub held: &'a [Held],
+    /// Sums that are to come to nothing or less.
+    pub none: &'a [Sum],
+    /// A plan, and by how much its numbers may change.
+    pub near: Option<(&'a Plan, u32)>,
+    /// Share of its cost by which a plan may miss the best one.
+    pub gap: f64,
     /// Branch-and-bound nodes.
     pub nodes: u64,
 }
@@ -78,7 +87,24 @@ impl<'a> Asked<'a> {
             edge,
             budget: None,
             held: &[],
+            none: &[],
+            near: None,
+            gap: GAP,
             nodes,
+        }
+    }
+}
+
+impl Asked<'_> {
+    /// Least and most that a number of the plan may be.
+    fn about(&self, number: impl Fn(&Plan) -> u32) -> [i32; 2] {
+        match self.near {
+            Some((plan, change)) => {
+                let n = number(plan);
+                [n.saturating_sub(change), n.saturating_add(change)]
+                    .map(|n| n.min(MOST as u32) as i32)
+            }
+            None => [0, MOST],
         }
     }
 }
@@ -124,7 +150,11 @@ fn solve_once(
     let mut program = Program::default();
     let arcs: Vec<Variable> = vanishing
         .iter()
-        .map(|&may| program.whole(0.0, i32::from(!may), MOST))
+        .enumerate()
+        .map(|(a, &may)| {
+            let [low, high] = asked.about(|plan| plan.arcs[a]);
+            program.whole(0.0, low.max(i32::from(!may)), high)
+        })
         .collect();
     for side in layout.patches.iter().flat_map(|p| &p.sides) {
         if side.iter().all(|u| vanishing[u.arc]) {
@@ -160,6 +190,19 @@ fn solve_once(
         let n = patch.sides.len();
         if n == 4 {
             spokes.push(Vec::new());
+            // Near a plan no pairs of poles come to be; most patches of four are without any.
+            if asked
+                .near
+                .is_some_and(|(plan, _)| plan.surplus[p] == [0, 0])
+            {
+                for axis in 0..2 {
+                    let mut terms = sum_of(&arcs, &patch.sides[axis], 1.0);
+                    terms.extend(sum_of(&arcs, &patch.sides[axis + 2], -1.0));
+                    program.row(&terms, Relation::Equal, 0.0);
+                }
+                surplus.push(None);
+                continue;
+            }
             surplus.push(Some(four_sides(
                 &mut program,
                 &arcs,
@@ -186,10 +229,23 @@ fn solve_once(
             surplus.push(None);
         }
     }
+    for sum in asked.none {
+        let of_arcs = sum.arcs.iter().map(|(&a, &f)| (arcs[a], f64::from(f)));
+        let of_spokes = sum.spokes.iter();
+        let of_spokes = of_spokes.map(|(&[p, j], &f)| (spokes[p][j], f64::from(f)));
+        let terms: Vec<(Variable, f64)> = of_arcs.chain(of_spokes).collect();
+        program.row(&terms, Relation::AtMost, 0.0);
+    }
     if let Some(budget) = asked.budget {
         budget_row(&mut program, layout, budget, &arcs, &spokes);
     }
-    let solution = program.solve(ProgramLimits { nodes, gap: 2e-3 }, false)?;
+    let solution = program.solve(
+        ProgramLimits {
+            nodes,
+            gap: asked.gap,
+        },
+        false,
+    )?;
     Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
 }
 

@@ -46,6 +46,17 @@ impl Rings {
         rings.retain(|r| !r.0.is_empty());
         Self { rings, on_plane }
     }
+
+    /// Arcs of each ring that a strip passes more often than in and out.
+    pub fn passed_too_often<'a>(&'a self, strand: &'a Strand) -> impl Iterator<Item = &'a [usize]> {
+        let reaches_plane = strand.arcs.iter().any(|a| self.on_plane[a.0]);
+        let too_often = move |(arcs, is_half): &&(Vec<usize>, bool)| {
+            let on_ring = |a: &&(usize, u32)| arcs.contains(&a.0);
+            let passes: u32 = strand.arcs.iter().filter(on_ring).map(|a| a.1).sum();
+            passes * if *is_half && reaches_plane { 2 } else { 1 } > MOST_PASSES
+        };
+        self.rings.iter().filter(too_often).map(|ring| &ring.0[..])
+    }
 }
 
 /// One strip.
@@ -57,6 +68,8 @@ pub(super) struct Strand {
     pub spokes: Vec<([usize; 2], u32)>,
     /// Whether it spirals.
     pub spirals: bool,
+    /// Quads in which it crosses itself.
+    pub crossings: usize,
     /// Whether it goes through a patch that takes a surplus up, where this file loses it.
     pub is_lost: bool,
 }
@@ -64,23 +77,10 @@ pub(super) struct Strand {
 /// All strips of a plan, by the first place that each passes.
 pub(super) fn strands(layout: &Layout, plan: &Plan, rings: &Rings) -> Vec<Strand> {
     let mut places = Places::new(layout, plan);
-    let crossed: Vec<Option<Vec<Vec<[usize; 2]>>>> = (0..layout.patches.len())
-        .map(|p| places.across(p))
-        .collect();
-    for [a, b] in crossed.iter().flatten().flatten().flatten() {
-        places.join(*a, *b);
-    }
-    let mut number: BTreeMap<usize, usize> = BTreeMap::new();
-    let mut strands: Vec<Strand> = Vec::new();
-    let mut of_place = Vec::with_capacity(places.parent.len());
-    for place in 0..places.parent.len() {
-        let next = number.len();
-        let strand = *number.entry(places.root(place)).or_insert(next);
-        if strand == strands.len() {
-            strands.push(Strand::default());
-        }
-        of_place.push(strand);
-    }
+    let crossed = places.joined();
+    let of_place = places.numbered();
+    let count = of_place.iter().max().map_or(0, |last| last + 1);
+    let mut strands = vec![Strand::default(); count];
     for (arc, &n) in plan.arcs.iter().enumerate() {
         for k in 0..n as usize {
             add(&mut strands[of_place[places.first[arc] + k]].arcs, arc);
@@ -106,20 +106,32 @@ pub(super) fn strands(layout: &Layout, plan: &Plan, rings: &Rings) -> Vec<Strand
             }
             let mut next = over[(j + 1) % over.len()].clone();
             next.sort_unstable();
-            for &s in here {
-                strands[s].spirals |= next.binary_search(&s).is_ok();
+            // In a patch of four each pair of ways comes up twice.
+            if over.len() > 2 || j == 0 {
+                for &s in here {
+                    let crossed =
+                        next.partition_point(|&n| n <= s) - next.partition_point(|&n| n < s);
+                    strands[s].crossings += crossed;
+                    strands[s].spirals |= crossed > 0;
+                }
             }
         }
     }
     for strand in &mut strands {
-        let reaches_plane = strand.arcs.iter().any(|a| rings.on_plane[a.0]);
-        strand.spirals |= rings.rings.iter().any(|(arcs, is_half)| {
-            let on_ring = |a: &&(usize, u32)| arcs.contains(&a.0);
-            let passes: u32 = strand.arcs.iter().filter(on_ring).map(|a| a.1).sum();
-            passes * if *is_half && reaches_plane { 2 } else { 1 } > MOST_PASSES
-        });
+        let recrosses = rings.passed_too_often(strand).next().is_some();
+        strand.spirals |= recrosses;
     }
     strands
+}
+
+/// The strip of each place of each arc, numbered as [`strands`] lists them.
+pub(super) fn strands_of_arcs(layout: &Layout, plan: &Plan) -> Vec<Vec<usize>> {
+    let mut places = Places::new(layout, plan);
+    places.joined();
+    let of_place = places.numbered();
+    let arcs = places.first.iter().zip(&plan.arcs);
+    arcs.map(|(&first, &n)| of_place[first..first + n as usize].to_vec())
+        .collect()
 }
 
 /// Counts one more of `what`, which rises from call to call.
@@ -195,6 +207,28 @@ impl<'a> Places<'a> {
                 .map(over)
                 .collect(),
         )
+    }
+
+    /// Joins all places into strips; the ends that were joined, by patch.
+    fn joined(&mut self) -> Vec<Option<Vec<Vec<[usize; 2]>>>> {
+        let crossed: Vec<Option<Vec<Vec<[usize; 2]>>>> = (0..self.layout.patches.len())
+            .map(|p| self.across(p))
+            .collect();
+        for [a, b] in crossed.iter().flatten().flatten().flatten() {
+            self.join(*a, *b);
+        }
+        crossed
+    }
+
+    /// The strip of each place; strips are numbered by the first place that each passes.
+    fn numbered(&self) -> Vec<usize> {
+        let mut number: BTreeMap<usize, usize> = BTreeMap::new();
+        let places = 0..self.parent.len();
+        let strip = places.map(|place| {
+            let next = number.len();
+            *number.entry(self.root(place)).or_insert(next)
+        });
+        strip.collect()
     }
 
     fn root(&self, mut place: usize) -> usize {

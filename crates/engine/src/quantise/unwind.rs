@@ -1,9 +1,10 @@
 //! Plans without spirals.
 //!
-//! Two ways, the cheap one first. *Trades*: a spiral is taken out whole and other strips are
+//! Three ways, the cheap one first. *Trades*: a spiral is taken out whole and other strips are
 //! doubled in its stead, such that every promise is kept. A plan's numbers say how often strips
 //! pass each arc and spoke and so fix all strips (as normal coordinates fix a curve: Haken 1961), which is
-//! why a trade leaves all other strips as they were, and needs no program. *Nudges*: the program is
+//! why a trade leaves all other strips as they were, and needs no program. *Poles in line* (see
+//! [`super::in_line`]), where that is asked for: many programs. *Nudges*: the program is
 //! solved anew with one arc on the way of a spiral held to one quad more or fewer.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -13,7 +14,7 @@ use numeric::Relation;
 
 use super::model::{self, Asked, Held, Promise};
 use super::strands::{Rings, Strand, strands};
-use super::{Ground, Plan, chords};
+use super::{Ground, Plan, REACHED, chords};
 use crate::model::Curve;
 
 /// Spirals traded at most.
@@ -45,6 +46,9 @@ impl Ground<'_> {
         let asked = Asked::new(promises, &needed, edge, self.options.search_nodes);
         let market = Market::new(self, &asked, &rings);
         let mut plan = market.traded(plan)?;
+        if self.options.in_line {
+            plan = market.in_line(&asked, plan)?;
+        }
         let mut held: Vec<Held> = Vec::new();
         let mut tries = 0;
         'better: loop {
@@ -100,10 +104,10 @@ impl Ground<'_> {
 }
 
 /// What trades go by.
-struct Market<'a> {
-    ground: &'a Ground<'a>,
+pub(super) struct Market<'a> {
+    pub ground: &'a Ground<'a>,
     promises: &'a [Promise],
-    rings: &'a Rings,
+    pub rings: &'a Rings,
     /// Quads that each arc should have.
     wanted: Vec<f64>,
     /// Arcs that need three quads together.
@@ -292,11 +296,18 @@ impl<'a> Market<'a> {
         (n - target).powi(2) / target
     }
 
-    fn cost(&self, plan: &Plan) -> f64 {
+    pub(super) fn cost(&self, plan: &Plan) -> f64 {
         let arcs = plan.arcs.iter().enumerate();
         arcs.map(|(a, &n)| self.stretch(a, f64::from(n)))
             .sum::<f64>()
             + MISS_COST * self.ground.missed(plan)
+    }
+
+    /// What a plan's spirals cost, and a missed budget.
+    pub(super) fn faults(&self, plan: &Plan) -> f64 {
+        let all = strands(self.ground.layout, plan, self.rings);
+        let missed = self.ground.missed(plan) > REACHED;
+        WORTH * (all.iter().filter(|s| s.spirals).count() + usize::from(missed)) as f64
     }
 
     /// One quad more or fewer on each arc that spirals pass, cheapest first.
@@ -349,6 +360,7 @@ mod tests {
             spokes: Vec::new(),
             spirals,
             is_lost,
+            crossings: 0,
         };
         let strands = [
             strand(0, false, false),

@@ -7,6 +7,7 @@ mod ball;
 mod clashes;
 mod coat;
 mod draw;
+mod hand;
 mod holding;
 mod keeping;
 mod mirror;

@@ -1,0 +1,229 @@
+//! Field to fill, tried in more than one way where strips of quads cross themselves.
+
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use base::{Findings, Task};
+use engine::assemble;
+use engine::field::{self, Field, FieldOptions};
+use engine::fill::join::{self, Joined};
+use engine::fill::{self, Filled};
+use engine::layout::{self, Layout, LayoutOptions};
+use engine::model::Plane;
+use engine::quantise::{self, Plan, QuantiseOptions};
+use engine::symmetry::Half;
+use rayon::prelude::*;
+
+use crate::pipeline::{Clock, Prepared, Session, SessionError, Settings, Size};
+
+/// Smoothing rounds of the field, and quads within which singularities cancel, tried in this
+/// order until no strip crosses itself.
+const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
+
+/// Variants that are looked at longer where none serves.
+const LONGER: usize = 2;
+
+/// The work surface with patches.
+#[derive(Clone)]
+struct Laid {
+    cross: Field,
+    patches: Layout,
+    findings: Findings,
+}
+
+/// One way from the work surface to quads.
+pub(crate) struct Variant {
+    pub cross: Field,
+    pub patches: Layout,
+    pub plan: Plan,
+    pub filled: Filled,
+    /// With the held quads, if there are any.
+    pub joined: Option<Joined>,
+    pub findings: Findings,
+    /// Strips of the whole surface that pass one quad twice.
+    crossing: usize,
+}
+
+/// What came of a variant, with what its patches were laid into, and how long that took.
+type Tried = (Result<(Laid, Variant), SessionError>, Clock);
+
+/// Strips of the whole surface that pass one quad twice.
+fn crossing_strips(
+    filled: &Filled,
+    joined: Option<&Joined>,
+    plane: Option<Plane>,
+    edge: f64,
+) -> usize {
+    let half = &joined.map_or(filled, |j| &j.filled).mesh;
+    let topology = match plane {
+        Some(plane) => assemble::doubled(half, plane, edge, |at| plane.mirror(at))
+            .0
+            .topology(),
+        None => half.topology(),
+    };
+    let strips = topology.strips();
+    strips.iter().filter(|s| s.crosses_itself()).count()
+}
+
+/// A stretch of work with what it stands on.
+struct Ground<'a> {
+    session: &'a Session,
+    prepared: &'a Prepared,
+    half: &'a Half,
+    settings: &'a Settings,
+    task: &'a Task,
+}
+
+impl Session {
+    /// Field to fill, with other settings where a strip crosses itself: the variant with the
+    /// fewest such strips, of equal ones the first. The first one serves most sculpts.
+    pub(crate) fn best_variant(
+        &self,
+        prepared: &Prepared,
+        half: &Half,
+        settings: &Settings,
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Variant, SessionError> {
+        let ground = Ground {
+            session: self,
+            prepared,
+            half,
+            settings,
+            task,
+        };
+        let mut best: Option<Variant> = None;
+        let mut failure = None;
+        let mut laid: Vec<(usize, Laid)> = Vec::new();
+        let mut look = |all: Vec<Tried>, laid: &mut Vec<(usize, Laid)>| {
+            for (tried, laps) in all {
+                clock.add(laps);
+                match tried {
+                    Ok((ground, one)) => {
+                        laid.push((one.crossing, ground));
+                        if best.as_ref().is_none_or(|b| one.crossing < b.crossing) {
+                            best = Some(one);
+                        }
+                    }
+                    Err(problem) if problem.is_cancelled() => return Err(problem),
+                    Err(problem) => failure = failure.take().or(Some(problem)),
+                }
+            }
+            Ok(best.as_ref().is_none_or(|b| b.crossing > 0))
+        };
+        let first =
+            |i: usize, clock: &mut Clock| ground.planned(ground.laid(i, clock)?, false, clock);
+        if look(until_one_serves(VARIANTS.len(), &first), &mut laid)? {
+            // None serves: a longer look at the best, on the patches that they have.
+            laid.sort_by_key(|l| l.0);
+            laid.truncate(LONGER);
+            let longer =
+                |i: usize, clock: &mut Clock| ground.planned(laid[i].1.clone(), true, clock);
+            look(until_one_serves(laid.len(), &longer), &mut Vec::new())?;
+        }
+        match (best, failure) {
+            (Some(variant), _) => Ok(variant),
+            (None, Some(problem)) => Err(problem),
+            (None, None) => Err(SessionError::NoArea),
+        }
+    }
+}
+
+/// So many variants, the later ones beside each other; those after one without strips that cross
+/// themselves aren't needed, and aren't begun.
+fn until_one_serves(
+    variants: usize,
+    made: &(impl Fn(usize, &mut Clock) -> Result<(Laid, Variant), SessionError> + Sync),
+) -> Vec<Tried> {
+    let served = AtomicUsize::new(usize::MAX);
+    let tried = |i: usize| {
+        if served.load(Ordering::Relaxed) < i {
+            return None;
+        }
+        let mut laps = Clock::default();
+        let made = made(i, &mut laps);
+        if made.as_ref().is_ok_and(|m| m.1.crossing == 0) {
+            served.fetch_min(i, Ordering::Relaxed);
+        }
+        Some((made, laps))
+    };
+    let mut all: Vec<Tried> = (0..variants.min(1)).filter_map(tried).collect();
+    let rest: Vec<_> = (1..variants).into_par_iter().map(tried).collect();
+    all.extend(rest.into_iter().flatten());
+    all
+}
+
+impl Ground<'_> {
+    /// Field and patches of a variant.
+    fn laid(&self, variant: usize, clock: &mut Clock) -> Result<Laid, SessionError> {
+        let (rounds, cancel) = VARIANTS[variant];
+        let (prepared, settings, way) = (self.prepared, self.settings, self.session.way);
+        let (surface, edge) = (&prepared.surface, prepared.edge);
+        let mut options = FieldOptions::default();
+        options.smoothing_rounds = rounds;
+        options.curvature = way.curvature;
+        options.cancel_reach = way.cancel_quads * edge;
+        let (cross, mut findings) = field::run(surface, &prepared.aims, &options, self.task)?;
+        clock.lap("field");
+        let mut options = LayoutOptions::for_edge(edge);
+        options.cancel_quads = cancel;
+        options.rings_first = way.rings_first;
+        options.adapt = settings.adapt;
+        options.budget = matches!(settings.size, Size::Faces(_));
+        let curves = &prepared.curves.curves;
+        let laid = layout::run(surface, &cross, curves, &prepared.aims, &options, self.task);
+        let (patches, more) = laid.map_err(|e| e.naming(&settings.guides))?;
+        findings.append(more);
+        clock.lap("layout");
+        Ok(Laid {
+            cross,
+            patches,
+            findings,
+        })
+    }
+
+    /// Quads on a variant's patches; `in_line`: with a longer look for a plan without spirals.
+    fn planned(
+        &self,
+        laid: Laid,
+        in_line: bool,
+        clock: &mut Clock,
+    ) -> Result<(Laid, Variant), SessionError> {
+        let (prepared, task) = (self.prepared, self.task);
+        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
+        let (cross, patches) = (&laid.cross, &laid.patches);
+        let mut findings = laid.findings.clone();
+        let halves = if self.half.plane.is_some() { 2 } else { 1 };
+        let faces = match self.settings.size {
+            Size::Faces(n) => {
+                let held = prepared.held.as_ref().map_or(0, |h| h.mesh.quads.len());
+                Some((n / halves).saturating_sub(held).max(1))
+            }
+            Size::Edge(_) => None,
+        };
+        let mut options = QuantiseOptions::new(edge, faces);
+        options.in_line = in_line;
+        let (plan, more) =
+            quantise::run(surface, patches, curves, &prepared.guides, &options, task)?;
+        findings.append(more);
+        clock.lap("quantise");
+        let (mut filled, more) = fill::run(surface, cross, patches, &plan, task)?;
+        findings.append(more);
+        let mut joined = None;
+        if let Some(held) = &prepared.held {
+            let runs = &prepared.curves.held;
+            join::settle(&mut filled, surface, patches, held, runs)?;
+            joined = Some(join::join(filled.clone(), patches, held));
+        }
+        clock.lap("fill");
+        let variant = Variant {
+            crossing: crossing_strips(&filled, joined.as_ref(), self.half.plane, edge),
+            cross: cross.clone(),
+            patches: patches.clone(),
+            plan,
+            filled,
+            joined,
+            findings,
+        };
+        Ok((laid, variant))
+    }
+}
