@@ -10,6 +10,8 @@ use crate::desk::Desk;
 /// Height of a new trim, thickness of it and clearance of a new layer: in edges of quads.
 const HEIGHT: f64 = 1.5;
 const THICKNESS: f64 = 0.25;
+/// Height and thickness of a new band, in the same: it lies on cloth that bends under it.
+const BAND: [f64; 2] = [1.0, 0.15];
 const CLEARANCE: f64 = 0.1;
 
 impl Desk {
@@ -35,7 +37,11 @@ impl Desk {
         };
         let (spec, edge) = (job.document.spec(), job.edge());
         let name = free_name("trim", spec.trims.iter().map(|t| t.name.as_str()));
-        let [height, thickness] = [HEIGHT, THICKNESS].map(|n| round_length(n * edge));
+        let sizes = match kind {
+            TrimKind::Band => BAND,
+            _ => [HEIGHT, THICKNESS],
+        };
+        let [height, thickness] = sizes.map(|n| round_length(n * edge));
         let trim = TrimSpec::new(&name, kind, guide, height, thickness);
         if self.change(format!("Add '{name}'"), |spec| spec.trims.push(trim)) {
             self.picked_trim = Some(name);
