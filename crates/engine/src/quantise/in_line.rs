@@ -31,6 +31,8 @@ const CHANGE: u32 = 5;
 const GAP: f64 = 0.03;
 /// Share of the budget that may be missed meanwhile.
 const SLACK: f64 = 0.05;
+/// Shares that may be missed by a plan without spirals, tried one after another.
+const CLOSER: [f64; 3] = [0.01, 0.02, 0.03];
 
 /// A plan on the way.
 struct Tried {
@@ -68,7 +70,7 @@ impl Market<'_> {
                 .map(|sum| {
                     let mut none = from.none.clone();
                     none.push(sum);
-                    let next = self.near(asked, &none, &from.plan)?;
+                    let next = self.near(asked, &none, &from.plan, SLACK)?;
                     Some(self.tried(next, none))
                 })
                 .collect();
@@ -88,7 +90,7 @@ impl Market<'_> {
                 }
                 all.push(next);
             }
-            if all.iter().any(|t| t.score == 0) {
+            if self.faults(&best.1) == 0.0 {
                 break;
             }
         }
@@ -129,12 +131,13 @@ impl Market<'_> {
         }
     }
 
-    /// The plan nearest to what is asked for, near another one and with these sums at nothing.
-    fn near(&self, asked: &Asked<'_>, none: &[Sum], plan: &Plan) -> Option<Plan> {
+    /// The plan nearest to what is asked for, near another one and with these sums at nothing; `slack`:
+    /// share of the budget that it may miss.
+    fn near(&self, asked: &Asked<'_>, none: &[Sum], plan: &Plan, slack: f64) -> Option<Plan> {
         let budget = model::Budget {
             about: plan,
             wanted: self.ground.options.faces.unwrap_or(plan.faces),
-            slack: SLACK,
+            slack,
         };
         let asked = Asked {
             budget: Some(&budget),
@@ -148,23 +151,20 @@ impl Market<'_> {
         (next.forced() <= plan.forced()).then_some(next)
     }
 
-    /// Brings a plan without spirals to the budget, if it stays without.
+    /// Brings a plan without spirals nearer to the budget, as long as it stays without.
     fn to_budget(&self, asked: &Asked<'_>, tried: &mut Tried) {
-        let Some(wanted) = self.ground.options.faces else {
-            return;
-        };
-        let asked = Asked {
-            none: &tried.none,
-            nodes: NODES,
-            ..*asked
-        };
-        let layout = self.ground.layout;
-        let next = super::nearer_to_budget(layout, &asked, wanted, tried.plan.clone());
-        if strands(layout, &next, self.rings)
-            .iter()
-            .all(|s| !s.spirals)
-        {
-            tried.plan = next;
+        for slack in CLOSER.into_iter().cycle().take(2 * CLOSER.len()) {
+            if self.ground.missed(&tried.plan) <= slack {
+                continue;
+            }
+            let Some(next) = self.near(asked, &tried.none, &tried.plan, slack) else {
+                continue;
+            };
+            let left = strands(self.ground.layout, &next, self.rings);
+            let nearer = self.ground.missed(&next) < self.ground.missed(&tried.plan);
+            if nearer && left.iter().all(|s| !s.spirals) {
+                tried.plan = next;
+            }
         }
     }
 }

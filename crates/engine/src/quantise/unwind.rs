@@ -97,7 +97,7 @@ impl Ground<'_> {
     }
 
     /// Share of the budget that a plan misses it by; 0 without one.
-    fn missed(&self, plan: &Plan) -> f64 {
+    pub(super) fn missed(&self, plan: &Plan) -> f64 {
         let of = |wanted: usize| (plan.faces as f64 / wanted.max(1) as f64 - 1.0).abs();
         self.options.faces.map_or(0.0, of)
     }

@@ -132,14 +132,7 @@ fn walls_of_a_cuff_stay_parallel_when_a_limb_pushes_it() {
                 |angle: f64, y: f64| 4.0 + 1.2 * (-(angle - 1.5).powi(2) - (y / 2.0).powi(2)).exp();
             let body = limb(-6.0, 12.0, swelling);
             let layer = Layer::new("arm", &body, Side::Under, 0.2);
-            let (out, at) = worn(&trimmed, &layer, plane);
-            assert!(!out.before[0].is_clear() && out.after[0].is_clear());
-            assert!(out.folded.is_empty() && out.cuts.is_empty());
-            assert!(fails(&at.findings).is_empty(), "{:?}", fails(&at.findings));
-            let (crossings, least) = brute(&at.surface, &at.surface.positions, &body);
-            assert_eq!(crossings, 0);
-            assert!(least >= 0.09, "{least}");
-            assert!(check::crossings(&at.surface).unwrap().is_empty());
+            let at = worn_clear(&trimmed, &layer, &body, plane);
             // The push reached the trim.
             let own = surface.positions.len();
             let moved = at.surface.positions[own..]
@@ -149,6 +142,20 @@ fn walls_of_a_cuff_stay_parallel_when_a_limb_pushes_it() {
             assert!(moved.count() > 8);
         }
     }
+}
+
+/// What is worn over or under a body that was in its way: clear of it, by brute force as well, whole,
+/// and without a failing finding.
+fn worn_clear(trimmed: &Trimmed, layer: &Layer, body: &TriMesh, plane: Option<Plane>) -> Trimmed {
+    let (out, at) = worn(trimmed, layer, plane);
+    assert!(!out.before[0].is_clear() && out.after[0].is_clear());
+    assert!(out.folded.is_empty() && out.cuts.is_empty());
+    assert!(fails(&at.findings).is_empty(), "{:?}", fails(&at.findings));
+    let (crossings, least) = brute(&at.surface, &at.surface.positions, body);
+    assert_eq!(crossings, 0);
+    assert!(least >= 0.09, "{least}");
+    assert!(check::crossings(&at.surface).unwrap().is_empty());
+    at
 }
 
 /// A band rides on the cloth that a limb pushes, and is cleared itself of what lies over it.
@@ -168,14 +175,7 @@ fn walls_of_a_band_stay_parallel_when_the_cloth_beneath_moves() {
                 Side::Over => limb(-6.0, 14.0, |angle, y| 6.5 - 1.2 * bump(angle, y)),
             };
             let layer = Layer::new("arm", &body, side, 0.2);
-            let (out, at) = worn(&trimmed, &layer, plane);
-            assert!(!out.before[0].is_clear() && out.after[0].is_clear());
-            assert!(out.folded.is_empty() && out.cuts.is_empty());
-            assert!(fails(&at.findings).is_empty(), "{:?}", fails(&at.findings));
-            let (crossings, least) = brute(&at.surface, &at.surface.positions, &body);
-            assert_eq!(crossings, 0);
-            assert!(least >= 0.09, "{least}");
-            assert!(check::crossings(&at.surface).unwrap().is_empty());
+            worn_clear(&trimmed, &layer, &body, plane);
         }
     }
 }

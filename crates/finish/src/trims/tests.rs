@@ -80,7 +80,11 @@ pub(crate) fn placed(trim: Trim, around: u32) -> Placed {
     }
 }
 
-fn woven(surface: &QuadMesh, plane: Option<Plane>, trims: &[Placed]) -> Result<Trimmed, TrimError> {
+pub(crate) fn woven(
+    surface: &QuadMesh,
+    plane: Option<Plane>,
+    trims: &[Placed],
+) -> Result<Trimmed, TrimError> {
     let input = TrimInput {
         surface,
         plane,

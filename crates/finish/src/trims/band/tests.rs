@@ -2,14 +2,13 @@
 
 use std::f64::consts::PI;
 
-use base::{Level, Task};
+use base::Level;
 use engine::check;
-use engine::model::Plane;
 use mesh::{DVec3, QuadMesh};
 use proptest::prelude::*;
 
-use super::super::tests::{X, cuff, tube, volume};
-use super::super::{Edge, Front, Placed, Side, Trim, TrimError, TrimInput, TrimKind, Trimmed, run};
+use super::super::tests::{X, cuff, tube, volume, woven};
+use super::super::{Edge, Front, Placed, Side, Trim, TrimError, TrimKind, Trimmed};
 use super::LIFT;
 
 fn belt(height: f64, thickness: f64) -> Trim {
@@ -29,15 +28,6 @@ fn on_row(trim: Trim, row: u32, around: u32) -> Placed {
         run: (row * around..(row + 1) * around).collect(),
         closed: true,
     }
-}
-
-fn woven(surface: &QuadMesh, plane: Option<Plane>, trims: &[Placed]) -> Result<Trimmed, TrimError> {
-    let input = TrimInput {
-        surface,
-        plane,
-        sculpt: None,
-    };
-    run(&input, trims, &Task::default())
 }
 
 /// The surface stays as it was, the band is closed, and all that is asked of trims holds.
