@@ -20,6 +20,8 @@ use engine::work::{self, LightHalf, WorkOptions};
 use mesh::QuadMesh;
 use thiserror::Error;
 
+use crate::variants::Variant;
+
 /// Wanted size of the quads.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Size {
@@ -332,9 +334,12 @@ impl Session {
         };
         findings.append(prepared.findings.clone());
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
-        findings.append(best.findings);
-        let (cross, patches, plan, filled) = (best.cross, best.patches, best.plan, best.filled);
-        let (joined, held) = (best.joined, prepared.held);
+        let Variant { laid, planned } = best;
+        findings.append(laid.findings);
+        findings.append(planned.findings);
+        let (cross, patches) = (laid.cross, laid.patches);
+        let (plan, filled) = (planned.plan, planned.filled);
+        let (joined, held) = (planned.joined, prepared.held);
         let mut options = ConformOptions::for_edge(edge);
         options.straddle = self.way.straddle;
         let (mut placed, more) = conform::run(

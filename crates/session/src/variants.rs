@@ -23,17 +23,14 @@ const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 const LONGER: usize = 2;
 
 /// The work surface with patches.
-#[derive(Clone)]
-struct Laid {
-    cross: Field,
-    patches: Layout,
-    findings: Findings,
-}
-
-/// One way from the work surface to quads.
-pub(crate) struct Variant {
+pub(crate) struct Laid {
     pub cross: Field,
     pub patches: Layout,
+    pub findings: Findings,
+}
+
+/// Quads on patches.
+pub(crate) struct Planned {
     pub plan: Plan,
     pub filled: Filled,
     /// With the held quads, if there are any.
@@ -43,8 +40,14 @@ pub(crate) struct Variant {
     crossing: usize,
 }
 
-/// What came of a variant, with what its patches were laid into, and how long that took.
-type Tried = (Result<(Laid, Variant), SessionError>, Clock);
+/// One way from the work surface to quads.
+pub(crate) struct Variant {
+    pub laid: Laid,
+    pub planned: Planned,
+}
+
+/// What came of a try, and how long it took.
+type Tried<T> = (Result<T, SessionError>, Clock);
 
 /// Strips of the whole surface that pass one quad twice.
 fn crossing_strips(
@@ -91,49 +94,54 @@ impl Session {
             settings,
             task,
         };
-        let mut best: Option<Variant> = None;
+        let first = |i: usize, clock: &mut Clock| {
+            let laid = ground.laid(i, clock)?;
+            let planned = ground.planned(&laid, false, clock)?;
+            Ok(Variant { laid, planned })
+        };
+        let mut variants: Vec<Variant> = Vec::new();
         let mut failure = None;
-        let mut laid: Vec<(usize, Laid)> = Vec::new();
-        let mut look = |all: Vec<Tried>, laid: &mut Vec<(usize, Laid)>| {
-            for (tried, laps) in all {
+        for (tried, laps) in until_one_serves(VARIANTS.len(), &first, |v| v.planned.crossing) {
+            clock.add(laps);
+            match tried {
+                Ok(one) => variants.push(one),
+                Err(problem) if problem.is_cancelled() => return Err(problem),
+                Err(problem) => failure = failure.or(Some(problem)),
+            }
+        }
+        // Stable, so of equal ones the first stays before the others.
+        variants.sort_by_key(|v| v.planned.crossing);
+        if variants.first().is_some_and(|v| v.planned.crossing > 0) {
+            // None serves: a longer look at the best, on the patches that they have.
+            let most = variants.len().min(LONGER);
+            let longer =
+                |i: usize, clock: &mut Clock| ground.planned(&variants[i].laid, true, clock);
+            for (i, (tried, laps)) in until_one_serves(most, &longer, |p| p.crossing)
+                .into_iter()
+                .enumerate()
+            {
                 clock.add(laps);
                 match tried {
-                    Ok((ground, one)) => {
-                        laid.push((one.crossing, ground));
-                        if best.as_ref().is_none_or(|b| one.crossing < b.crossing) {
-                            best = Some(one);
-                        }
+                    Ok(planned) if planned.crossing < variants[i].planned.crossing => {
+                        variants[i].planned = planned;
                     }
                     Err(problem) if problem.is_cancelled() => return Err(problem),
-                    Err(problem) => failure = failure.take().or(Some(problem)),
+                    _ => {}
                 }
             }
-            Ok(best.as_ref().is_none_or(|b| b.crossing > 0))
-        };
-        let first =
-            |i: usize, clock: &mut Clock| ground.planned(ground.laid(i, clock)?, false, clock);
-        if look(until_one_serves(VARIANTS.len(), &first), &mut laid)? {
-            // None serves: a longer look at the best, on the patches that they have.
-            laid.sort_by_key(|l| l.0);
-            laid.truncate(LONGER);
-            let longer =
-                |i: usize, clock: &mut Clock| ground.planned(laid[i].1.clone(), true, clock);
-            look(until_one_serves(laid.len(), &longer), &mut Vec::new())?;
         }
-        match (best, failure) {
-            (Some(variant), _) => Ok(variant),
-            (None, Some(problem)) => Err(problem),
-            (None, None) => Err(SessionError::NoArea),
-        }
+        let best = variants.into_iter().min_by_key(|v| v.planned.crossing);
+        best.ok_or_else(|| failure.unwrap_or(SessionError::NoArea))
     }
 }
 
 /// So many variants, the later ones beside each other; those after one without strips that cross
 /// themselves aren't needed, and aren't begun.
-fn until_one_serves(
+fn until_one_serves<T: Send>(
     variants: usize,
-    made: &(impl Fn(usize, &mut Clock) -> Result<(Laid, Variant), SessionError> + Sync),
-) -> Vec<Tried> {
+    made: &(impl Fn(usize, &mut Clock) -> Result<T, SessionError> + Sync),
+    crossing: impl Fn(&T) -> usize + Sync,
+) -> Vec<Tried<T>> {
     let served = AtomicUsize::new(usize::MAX);
     let tried = |i: usize| {
         if served.load(Ordering::Relaxed) < i {
@@ -141,12 +149,12 @@ fn until_one_serves(
         }
         let mut laps = Clock::default();
         let made = made(i, &mut laps);
-        if made.as_ref().is_ok_and(|m| m.1.crossing == 0) {
+        if made.as_ref().is_ok_and(|m| crossing(m) == 0) {
             served.fetch_min(i, Ordering::Relaxed);
         }
         Some((made, laps))
     };
-    let mut all: Vec<Tried> = (0..variants.min(1)).filter_map(tried).collect();
+    let mut all: Vec<Tried<T>> = (0..variants.min(1)).filter_map(tried).collect();
     let rest: Vec<_> = (1..variants).into_par_iter().map(tried).collect();
     all.extend(rest.into_iter().flatten());
     all
@@ -184,14 +192,14 @@ impl Ground<'_> {
     /// Quads on a variant's patches; `in_line`: with a longer look for a plan without spirals.
     fn planned(
         &self,
-        laid: Laid,
+        laid: &Laid,
         in_line: bool,
         clock: &mut Clock,
-    ) -> Result<(Laid, Variant), SessionError> {
+    ) -> Result<Planned, SessionError> {
         let (prepared, task) = (self.prepared, self.task);
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
         let (cross, patches) = (&laid.cross, &laid.patches);
-        let mut findings = laid.findings.clone();
+        let mut findings = Findings::default();
         let halves = if self.half.plane.is_some() { 2 } else { 1 };
         let faces = match self.settings.size {
             Size::Faces(n) => {
@@ -215,15 +223,12 @@ impl Ground<'_> {
             joined = Some(join::join(filled.clone(), patches, held));
         }
         clock.lap("fill");
-        let variant = Variant {
+        Ok(Planned {
             crossing: crossing_strips(&filled, joined.as_ref(), self.half.plane, edge),
-            cross: cross.clone(),
-            patches: patches.clone(),
             plan,
             filled,
             joined,
             findings,
-        };
-        Ok((laid, variant))
+        })
     }
 }

@@ -101,12 +101,22 @@ pub(super) enum Way {
     },
 }
 
+/// A place of a side.
+#[derive(Clone, Copy)]
+struct Place {
+    arc: usize,
+    /// Its number along the arc.
+    number: usize,
+    /// The arc's number within the side's list.
+    on: usize,
+}
+
 /// Follows strips through patches.
 pub(super) struct Walks<'a> {
     layout: &'a Layout,
     plan: &'a Plan,
-    /// By patch and side, the arc of each place and its number along that arc.
-    places: Vec<Vec<Vec<(usize, usize)>>>,
+    /// By patch and side, its places.
+    places: Vec<Vec<Vec<Place>>>,
     /// By arc, the one or two sides that it is on: patch, side, number within the side's list.
     uses: Vec<Vec<[usize; 3]>>,
 }
@@ -123,7 +133,11 @@ impl<'a> Walks<'a> {
                     uses[used.arc].push([p, s, u]);
                     let n = plan.arcs[used.arc] as usize;
                     let number = |k: usize| if used.forward { k } else { n - 1 - k };
-                    along.extend((0..n).map(|k| (used.arc, number(k))));
+                    along.extend((0..n).map(|k| Place {
+                        arc: used.arc,
+                        number: number(k),
+                        on: u,
+                    }));
                 }
                 sides.push(along);
             }
@@ -178,11 +192,14 @@ impl<'a> Walks<'a> {
         })
     }
 
+    fn place(&self, gate: Gate) -> Place {
+        self.places[gate.patch][gate.side][gate.at]
+    }
+
     /// The gate on the far side of the arc that a gate is on; `None` at the surface's edge.
     fn through(&self, gate: Gate) -> Option<Gate> {
-        let [_, there] = self.crossed(gate)?;
-        let (arc, number) = self.places[gate.patch][gate.side][gate.at];
-        let [patch, side, to] = there;
+        let [patch, side, to] = self.beyond(gate)?;
+        let Place { arc, number, .. } = self.place(gate);
         let sides = &self.layout.patches[patch].sides[side];
         let before = sides[..to].iter().map(|u| self.plan.arcs[u.arc] as usize);
         let n = self.plan.arcs[arc] as usize;
@@ -195,24 +212,11 @@ impl<'a> Walks<'a> {
         Some(Gate { patch, side, at })
     }
 
-    /// The two sides of the arc that a gate is on, its own first.
-    fn crossed(&self, gate: Gate) -> Option<[[usize; 3]; 2]> {
-        let (arc, _) = self.places[gate.patch][gate.side][gate.at];
-        let [one, other] = self.uses[arc][..] else {
-            return None;
-        };
-        let is_own = |u: [usize; 3]| {
-            let sides = &self.layout.patches[u[0]].sides[u[1]];
-            let before = sides[..u[2]].iter().map(|u| self.plan.arcs[u.arc] as usize);
-            let first = before.sum::<usize>();
-            let places = first..first + self.plan.arcs[arc] as usize;
-            u[..2] == [gate.patch, gate.side] && places.contains(&gate.at)
-        };
-        Some(if is_own(one) {
-            [one, other]
-        } else {
-            [other, one]
-        })
+    /// Where the arc that a gate is on lies beyond it, as in `uses`.
+    fn beyond(&self, gate: Gate) -> Option<[usize; 3]> {
+        let Place { arc, on, .. } = self.place(gate);
+        let own = [gate.patch, gate.side, on];
+        self.uses[arc].iter().copied().find(|&u| u != own)
     }
 
     /// By how much the strips on the left change through the arc that a gate is on: on its left a
@@ -220,8 +224,9 @@ impl<'a> Walks<'a> {
     /// one that it enters by.
     fn more_left(&self, gate: Gate) -> Sum {
         let mut more = Sum::default();
-        if let Some([[p, s, from], [q, t, to]]) = self.crossed(gate) {
-            for used in &self.layout.patches[p].sides[s][from + 1..] {
+        if let Some([q, t, to]) = self.beyond(gate) {
+            let own = &self.layout.patches[gate.patch].sides[gate.side];
+            for used in &own[self.place(gate).on + 1..] {
                 more.arc(used.arc, -1);
             }
             for used in &self.layout.patches[q].sides[t][..to] {
@@ -243,8 +248,8 @@ impl<'a> Walks<'a> {
     fn gates(&self, patch: usize, strips: &[Vec<usize>], strand: usize) -> Vec<Gate> {
         let mut gates = Vec::new();
         for (side, places) in self.places[patch].iter().enumerate() {
-            for (at, &(arc, number)) in places.iter().enumerate() {
-                if strips[arc][number] == strand {
+            for (at, place) in places.iter().enumerate() {
+                if strips[place.arc][place.number] == strand {
                     gates.push(Gate { patch, side, at });
                 }
             }
@@ -295,7 +300,7 @@ impl<'a> Walks<'a> {
         strand: usize,
         ring: &[usize],
     ) -> Vec<(usize, Way)> {
-        let on_ring = |gate: Gate| ring.contains(&self.places[gate.patch][gate.side][gate.at].0);
+        let on_ring = |gate: Gate| ring.contains(&self.place(gate).arc);
         let patches = 0..self.layout.patches.len();
         let gates = patches.flat_map(|p| self.gates(p, strips, strand));
         let stretch = |start: Gate| {
@@ -452,7 +457,7 @@ mod tests {
             let strips = strands_of_arcs(layout, plan);
             let walks = Walks::new(layout, plan);
             let strip = |gate: Gate| {
-                let (arc, number) = walks.places[gate.patch][gate.side][gate.at];
+                let Place { arc, number, .. } = walks.place(gate);
                 strips[arc][number]
             };
             for (patch, sides) in walks.places.iter().enumerate() {

@@ -104,7 +104,8 @@ pub(crate) fn volume(mesh: &QuadMesh, quads: &[u32]) -> f64 {
     quads.iter().map(of).sum()
 }
 
-fn sound(surface: &QuadMesh, trimmed: &Trimmed) {
+/// The surface stays as it was, and all that is asked of trims holds.
+pub(crate) fn sound(surface: &QuadMesh, trimmed: &Trimmed) {
     let fails: Vec<_> = trimmed
         .findings
         .iter()
@@ -119,7 +120,7 @@ fn sound(surface: &QuadMesh, trimmed: &Trimmed) {
     assert!(topology.face_count.iter().all(|&n| n <= 2));
 }
 
-fn value(findings: &Findings, code: &str) -> f64 {
+pub(crate) fn value(findings: &Findings, code: &str) -> f64 {
     findings
         .iter()
         .find(|f| f.code == code)
