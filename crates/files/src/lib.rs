@@ -28,7 +28,8 @@ pub use job::{
     HoldSpec, JobError, JobFault, JobFile, JobProblem, JobSpec, KeepOutPlace, KeepOutSpec,
     LARGEST_COUNT, LARGEST_RELAX, LOOPS, LayerSide, LayerSpec, LineColumn, LiningSpec, PartSpec,
     PinSpec, PlaneSpec, QUADS, RegionSpec, SculptSpec, ShadingSpec, Sides, Size, SymmetrySpec,
-    TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide, TrimSpec, metres_per_unit,
+    TRIM_LOOPS, TrimDirection, TrimEdge, TrimEnd, TrimFront, TrimKind, TrimSide, TrimSpec,
+    metres_per_unit,
 };
 pub use sculpt::{
     Held, RawPart, RawSculpt, ReadError, ReadNotes, ReadProblem, SculptFormat, Spot, parse_held,

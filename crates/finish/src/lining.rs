@@ -15,7 +15,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::trims::Trimmed;
-use crate::trims::findings::{MOST, thickness};
+use crate::trims::findings::{MOST, but_for, mirror_of, thickness};
 use crate::trims::fit::{FINE, fitted};
 use crate::trims::parallel::{self, SHARE};
 use crate::trims::profile::CORNER;
@@ -85,6 +85,8 @@ pub struct Lined {
     /// The image of each of the surface's vertices; empty without a plane.
     image: Vec<u32>,
     walls: Walls,
+    /// Quads of trims that have no image, rising.
+    unpaired: Vec<u32>,
 }
 
 /// A vertex of a rim between the walls.
@@ -199,6 +201,7 @@ pub fn run(
         is_lining,
         between,
         walls,
+        unpaired: trimmed.map(|t| t.unpaired().to_vec()).unwrap_or_default(),
     };
     lined.surface.positions = lined.relaid(&lined.surface.positions);
     lined.findings = lined.measured()?;
@@ -338,7 +341,8 @@ impl Lined {
             found.facing,
             1.0,
         );
-        let sound = check::soundness(&self.surface, self.plane)?;
+        let sound = check::soundness(&self.surface, None)?;
+        let mirror = mirror_of(&self.surface, self.plane, &self.unpaired)?;
         let faults = sound.counts.faults();
         let sentence = match faults {
             0 => format!(
@@ -350,11 +354,14 @@ impl Lined {
             ),
         };
         told("lining-manifold", faults == 0, sentence, faults as f64, 0.0);
-        if let Some(mirror) = sound.mirror {
+        if let Some(mirror) = mirror {
             let holds = mirror.error <= IMAGE && mirror.faces_missing == 0;
             let missing = mirror.faces_missing;
             let sentence = match holds {
-                true => "With its lining the surface is its own exact mirror image.".to_owned(),
+                true => format!(
+                    "With its lining the surface is its own exact mirror image{}.",
+                    but_for(&self.surface, &self.unpaired)
+                ),
                 false => format!("With its lining {missing} quads have no exact mirror image."),
             };
             told("lining-mirror", holds, sentence, missing as f64, 0.0);

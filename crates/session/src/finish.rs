@@ -236,6 +236,15 @@ fn trim(spec: &TrimSpec) -> Trim {
                 width: spec.front_width,
                 at: spec.front_at,
             },
+            files::TrimFront::Overlap => trims::Front::Overlap {
+                width: spec.front_width,
+                at: spec.front_at,
+                lap: spec.lap,
+                upper: match spec.upper {
+                    files::TrimEnd::Left => trims::End::Left,
+                    files::TrimEnd::Right => trims::End::Right,
+                },
+            },
         },
         direction: match spec.direction {
             files::TrimDirection::Axis => trims::Direction::Axis,

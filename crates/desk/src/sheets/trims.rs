@@ -1,7 +1,7 @@
 //! The trims, and the one that is picked.
 
 use egui::Ui;
-use files::{FLARE, LiningSpec, TRIM_LOOPS, TrimDirection, TrimEdge};
+use files::{FLARE, LiningSpec, TRIM_LOOPS, TrimDirection, TrimEdge, TrimEnd};
 use files::{TrimFront, TrimKind, TrimSide, TrimSpec};
 
 use super::fields::{button, choice, length_speed, number, text};
@@ -176,14 +176,19 @@ impl Desk {
     fn trim_front(&mut self, ui: &mut Ui, trim: &TrimSpec, edge: f64) {
         let name = trim.name.as_str();
         if let Some(front) = choice(ui, ("Front", name), &TrimFront::WORDS, trim.front) {
+            let lap = round_length(edge);
             self.change_trim(name, format!("Front of '{name}'"), |trim| {
                 trim.front = front;
                 if front == TrimFront::Closed {
                     (trim.front_width, trim.front_at) = (0.0, None);
                 }
+                (trim.lap, trim.upper) = match front {
+                    TrimFront::Overlap => (lap, trim.upper),
+                    _ => (0.0, TrimEnd::Right),
+                };
             });
         }
-        if trim.front == TrimFront::Gap {
+        if trim.front != TrimFront::Closed {
             let tip = "How wide the gap is, as far as vertices allow; 0: one vertex alone.";
             let speed = length_speed(trim.front_width, edge);
             let limits = (0.0..=*LENGTH.end(), speed);
@@ -191,6 +196,19 @@ impl Desk {
             self.trim_number(ui, trim, field, trim.front_width, limits, |trim, v| {
                 trim.front_width = v;
             });
+        }
+        if trim.front == TrimFront::Overlap {
+            let tip = "How far one end lies over the other.";
+            let (field, speed) = (("Lap", name, tip), length_speed(trim.lap, edge));
+            self.trim_number(ui, trim, field, trim.lap, (LENGTH, speed), |trim, v| {
+                trim.lap = v;
+            });
+            let end = choice(ui, ("End on top", name), &TrimEnd::WORDS, trim.upper);
+            if let Some(upper) = end {
+                self.change_trim(name, format!("End on top of '{name}'"), |trim| {
+                    trim.upper = upper;
+                });
+            }
         }
     }
 

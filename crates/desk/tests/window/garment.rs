@@ -60,6 +60,17 @@ fn a_trim_is_added_shown_changed_refused_and_taken_out() {
     desk.get_by_label("Add a trim").click();
     settle(&mut desk);
     desk.get_by_label("trim 1 (cuff at 'neck')");
+    desk.get_by_label("Front of trim 1: overlap").click();
+    settle(&mut desk);
+    let has_lap = |mesh: &QuadMesh| mesh.groups.iter().any(|g| g.name == "trim_1_lap");
+    assert!(has_lap(&surface(&desk)) && spec(&desk).trims[0].lap > 0.0);
+    desk.get_by_label("End on top of trim 1: left").click();
+    settle(&mut desk);
+    assert_eq!(spec(&desk).trims[0].upper, files::TrimEnd::Left);
+    assert!(has_lap(&surface(&desk)));
+    desk.get_by_label("Front of trim 1: closed").click();
+    settle(&mut desk);
+    assert!(!has_lap(&surface(&desk)) && spec(&desk).trims[0].lap == 0.0);
     desk.get_by_label("At of trim 1: left wrist").click();
     settle(&mut desk);
     desk.get_by_label("trim 1 (cuff at 'left wrist')");

@@ -51,7 +51,7 @@ pub use spec::{
 };
 
 pub use trims::{
-    FLARE, TRIM_LOOPS, TrimDirection, TrimEdge, TrimFront, TrimKind, TrimSide, TrimSpec,
+    FLARE, TRIM_LOOPS, TrimDirection, TrimEdge, TrimEnd, TrimFront, TrimKind, TrimSide, TrimSpec,
 };
 
 /// Bytes that a job file may have: some 500,000 drawn points.

@@ -56,6 +56,17 @@ pub enum TrimFront {
     Closed,
     /// It opens.
     Gap,
+    /// It opens, and one end lies over the other.
+    Overlap,
+}
+
+/// An end of a trim at its front, seen from outside with the trim's edge up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TrimEnd {
+    /// To the left of the front.
+    Left,
+    /// To the right of it.
+    Right,
 }
 
 /// Where it is headed.
@@ -95,6 +106,10 @@ pub struct TrimSpec {
     pub front_width: f64,
     /// Where the front is, if it is said.
     pub front_at: Option<DVec3>,
+    /// How far one end lies over the other where they overlap, model units, above 0; else 0.
+    pub lap: f64,
+    /// The end that lies over the other.
+    pub upper: TrimEnd,
     /// Where it is headed.
     pub direction: TrimDirection,
     /// Which way its cloth goes.
@@ -141,8 +156,17 @@ impl TrimEdge {
 }
 
 impl TrimFront {
+    /// All with their words in the job file.
+    pub const WORDS: [(&str, Self); 3] = [
+        ("closed", Self::Closed),
+        ("gap", Self::Gap),
+        ("overlap", Self::Overlap),
+    ];
+}
+
+impl TrimEnd {
     /// Both with their words in the job file.
-    pub const WORDS: [(&str, Self); 2] = [("closed", Self::Closed), ("gap", Self::Gap)];
+    pub const WORDS: [(&str, Self); 2] = [("left", Self::Left), ("right", Self::Right)];
 }
 
 impl TrimDirection {
@@ -165,6 +189,8 @@ impl TrimSpec {
             front: TrimFront::Closed,
             front_width: 0.0,
             front_at: None,
+            lap: 0.0,
+            upper: TrimEnd::Right,
             direction: TrimDirection::Axis,
             side: kind.side(),
             follow: true,
@@ -174,7 +200,7 @@ impl TrimSpec {
     }
 }
 
-const KEYS: [&str; 15] = [
+const KEYS: [&str; 17] = [
     "name",
     "kind",
     "guide",
@@ -186,6 +212,8 @@ const KEYS: [&str; 15] = [
     "front",
     "front_width",
     "front_at",
+    "lap",
+    "upper",
     "direction",
     "side",
     "follow",
@@ -241,15 +269,7 @@ pub(super) fn trim(
         table.problem(problems, "loops", out_of_range("loops", loops, range));
     }
     let edge = table.word(problems, "edge", "edge = \"flat\"", &TrimEdge::WORDS);
-    let front = table.word(problems, "front", "front = \"gap\"", &TrimFront::WORDS);
-    let width = table.length(problems, "front_width", "front_width = 2.0", MayVanish::Yes);
-    let front_at = table.vector(problems, "front_at", "front_at = [0, 140, 9]");
-    for key in ["front_width", "front_at"] {
-        if table.has(key) && front != Some(TrimFront::Gap) {
-            let wanted = "front = \"gap\" with this key, or neither";
-            table.problem(problems, key, JobFault::EitherOr { wanted });
-        }
-    }
+    let front = front(table, problems);
     let direction = if table.item("direction").is_some_and(Item::is_array) {
         let way = table.vector(problems, "direction", "direction = [0, -1, 0]");
         if way.is_some_and(|way| !way.length().is_normal()) {
@@ -267,9 +287,11 @@ pub(super) fn trim(
         flare: flare.unwrap_or(plain.flare),
         loops: counted.unwrap_or(plain.loops),
         edge: edge.unwrap_or(plain.edge),
-        front: front.unwrap_or(plain.front),
-        front_width: width.unwrap_or(plain.front_width),
-        front_at,
+        front: front.front.unwrap_or(plain.front),
+        front_width: front.width.unwrap_or(plain.front_width),
+        front_at: front.at,
+        lap: front.lap.unwrap_or(plain.lap),
+        upper: front.upper.unwrap_or(plain.upper),
         direction: direction.unwrap_or(plain.direction),
         side: side.unwrap_or(plain.side),
         follow: follow.unwrap_or(plain.follow),
@@ -277,6 +299,54 @@ pub(super) fn trim(
         line,
         ..plain
     })
+}
+
+/// What a table says of a trim's front.
+struct Front {
+    front: Option<TrimFront>,
+    width: Option<f64>,
+    at: Option<DVec3>,
+    lap: Option<f64>,
+    upper: Option<TrimEnd>,
+}
+
+fn front(table: &View<'_>, problems: &mut Problems<'_>) -> Front {
+    const LAP: &str = "lap = 2.0";
+    let front = table.word(problems, "front", "front = \"gap\"", &TrimFront::WORDS);
+    let width = table.length(problems, "front_width", "front_width = 2.0", MayVanish::Yes);
+    let at = table.vector(problems, "front_at", "front_at = [0, 140, 9]");
+    let lap = table.length(problems, "lap", LAP, MayVanish::No);
+    let upper = table.word(problems, "upper", "upper = \"right\"", &TrimEnd::WORDS);
+    let opens = matches!(front, Some(TrimFront::Gap | TrimFront::Overlap));
+    let overlaps = front == Some(TrimFront::Overlap);
+    for (keys, fits, wanted) in [
+        (
+            ["front_width", "front_at"],
+            opens,
+            "front = \"gap\" or \"overlap\" with this key, or neither",
+        ),
+        (
+            ["lap", "upper"],
+            overlaps,
+            "front = \"overlap\" with this key, or neither",
+        ),
+    ] {
+        for key in keys {
+            if table.has(key) && !fits {
+                table.problem(problems, key, JobFault::EitherOr { wanted });
+            }
+        }
+    }
+    if overlaps && !table.has("lap") {
+        table.missing(problems, "lap", LAP);
+    }
+    Front {
+        front,
+        width,
+        at,
+        lap,
+        upper,
+    }
 }
 
 impl Named for TrimSpec {
@@ -329,6 +399,16 @@ impl Named for TrimSpec {
         if old.front_at != self.front_at {
             let at = self.front_at.map(|at| Value::Array(vector(at)));
             set_or_remove(table, "front_at", at);
+        }
+        if old.lap != self.lap {
+            let lap = (self.lap > 0.0).then(|| self.lap.into());
+            set_or_remove(table, "lap", lap);
+        }
+        if old.upper != self.upper {
+            // The default is left unsaid where there is no lap.
+            let said = self.front == TrimFront::Overlap || self.upper != plain.upper;
+            let word = said.then(|| word_of(&TrimEnd::WORDS, self.upper).into());
+            set_or_remove(table, "upper", word);
         }
         if old.direction != self.direction {
             let value = match self.direction {

@@ -144,6 +144,39 @@ fn walls_of_a_cuff_stay_parallel_when_a_limb_pushes_it() {
     }
 }
 
+/// A lap moves with the cloth that it lies on, whose two sides stay each other's image.
+#[test]
+fn a_lap_stays_on_its_cloth_when_a_limb_pushes_it() {
+    let around = 24;
+    let surface = sleeve(around, 8, 1.0, |_, _| 5.0);
+    for (upper, bulge) in [(trims::End::Left, 0.0), (trims::End::Right, 0.7)] {
+        let mut overlaps = trim(3.0, 0.4, trims::Side::Beyond);
+        overlaps.front = Front::Overlap {
+            width: 0.0,
+            at: None,
+            lap: 1.6,
+            upper,
+        };
+        let trimmed = dressed(&surface, Some(X), overlaps, around);
+        assert!(!trimmed.unpaired().is_empty());
+        // A swelling at the front, or beside it.
+        let swelling = |angle: f64, y: f64| {
+            let off = (angle - bulge + 3.0).rem_euclid(TAU) - 3.0;
+            4.0 + 1.2 * (-off.powi(2) - (y / 2.0).powi(2)).exp()
+        };
+        let body = limb(-6.0, 12.0, swelling);
+        let layer = Layer::new("arm", &body, Side::Under, 0.2);
+        let at = worn_clear(&trimmed, &layer, &body, Some(X));
+        let lap = &at.surface.groups[1];
+        let vertices = lap.quads.iter().flat_map(|&q| at.surface.quads[q as usize]);
+        let moved = vertices.filter(|&v| {
+            let [to, from] = [&at, &trimmed].map(|t| t.surface.positions[v as usize]);
+            to.distance(from) > 0.2
+        });
+        assert!(moved.count() > 8);
+    }
+}
+
 /// What is worn over or under a body that was in its way: clear of it, by brute force as well, whole,
 /// and without a failing finding.
 fn worn_clear(trimmed: &Trimmed, layer: &Layer, body: &TriMesh, plane: Option<Plane>) -> Trimmed {

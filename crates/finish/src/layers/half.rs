@@ -21,6 +21,8 @@ pub(super) struct Halves {
     pub weight: Vec<f64>,
     /// Whether a vertex only follows another one.
     pub follows: Vec<bool>,
+    /// Whether a follower has no image though others have, as a lap's: it stands for itself.
+    alone: Vec<bool>,
 }
 
 impl Halves {
@@ -28,13 +30,16 @@ impl Halves {
     /// none, each stands for itself. The first of each two `tied` vertices follows the second.
     pub fn of(mesh: &QuadMesh, plane: Option<Plane>, tied: &[[u32; 2]]) -> Self {
         let mut halves = plane
-            .and_then(|plane| Self::paired(mesh, plane))
+            .and_then(|plane| Self::paired(mesh, plane, tied))
             .unwrap_or_else(|| Self::single(mesh.positions.len()));
         for &[follower, leader] in tied {
             let [f, l] = [follower as usize, leader as usize];
             if f < halves.unknown.len() && l < halves.unknown.len() {
                 halves.unknown[f] = halves.unknown[l];
                 halves.follows[f] = true;
+                if halves.alone[f] {
+                    halves.image[f] = halves.image[l];
+                }
             }
         }
         halves.pack();
@@ -70,10 +75,12 @@ impl Halves {
             on_plane: vec![false; vertices],
             weight: vec![1.0; vertices],
             follows: vec![false; vertices],
+            alone: vec![false; vertices],
         }
     }
 
-    fn paired(mesh: &QuadMesh, plane: Plane) -> Option<Self> {
+    /// `tied` as for [`Halves::of`]: of what follows, an image isn't asked for.
+    fn paired(mesh: &QuadMesh, plane: Plane, tied: &[[u32; 2]]) -> Option<Self> {
         const NONE: u32 = u32::MAX;
         // Adding 0 makes one of both zeros.
         let key = |p: DVec3| p.to_array().map(|x| (x + 0.0).to_bits());
@@ -88,8 +95,15 @@ impl Halves {
         };
         let reach = positions.iter().map(|p| p.abs().max_element());
         let on = 1e-9 * reach.fold(0.0, f64::max);
+        let mut may_be_alone = vec![false; positions.len()];
+        for [follower, _] in tied {
+            if let Some(may) = may_be_alone.get_mut(*follower as usize) {
+                *may = true;
+            }
+        }
         let mut this = Self::single(0);
         this.plane = Some(plane);
+        this.alone = vec![false; positions.len()];
         this.unknown = vec![NONE; positions.len()];
         this.image = vec![false; positions.len()];
         this.follows = vec![false; positions.len()];
@@ -106,13 +120,23 @@ impl Halves {
             this.flat[v] = on_plane;
             this.unknown[v] = unknown;
             if !on_plane {
-                let image = at(plane.mirror(p))? as usize;
-                if this.unknown[image] != NONE {
-                    return None;
+                let image = at(plane.mirror(p)).map(|v| v as usize);
+                match image.filter(|&image| this.unknown[image] == NONE) {
+                    Some(image) => {
+                        this.unknown[image] = unknown;
+                        this.image[image] = true;
+                        this.source[image] = v as u32;
+                    }
+                    None if may_be_alone[v] => this.alone[v] = true,
+                    None => return None,
                 }
-                this.unknown[image] = unknown;
-                this.image[image] = true;
-                this.source[image] = v as u32;
+            }
+        }
+        for v in (0..positions.len()).filter(|&v| may_be_alone[v]) {
+            if this.unknown[v] == NONE {
+                this.unknown[v] = this.on_plane.len() as u32;
+                this.on_plane.push(false);
+                this.alone[v] = true;
             }
         }
         (!this.unknown.contains(&NONE)).then_some(this)
@@ -149,6 +173,9 @@ impl Halves {
             let unknown = self.unknown[v] as usize;
             if moves[unknown] == DVec3::ZERO {
                 return old;
+            }
+            if self.alone[v] {
+                return old + self.turned(v, moves[unknown]);
             }
             let p = from[self.source[v] as usize] + moves[unknown];
             match self.plane {

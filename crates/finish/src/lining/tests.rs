@@ -6,7 +6,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::trims::tests::{X, cuff, placed, tube, volume};
-use crate::trims::{Edge, Front, Side, Trim, TrimInput, Trimmed};
+use crate::trims::{Edge, End, Front, Side, Trim, TrimInput, Trimmed};
 
 fn lined(surface: &QuadMesh, trimmed: Option<&Trimmed>, asked: f64) -> Result<Lined, LiningError> {
     run(surface, trimmed, Some(X), asked, &Task::default())
@@ -88,6 +88,20 @@ fn a_lined_tube_holds_what_the_closed_form_says() {
         ..cuff(3.0, t)
     };
     sound(&lined(&surface, Some(&trimmed(&surface, gap, n)), t).unwrap());
+    for edge in [Edge::Flat, Edge::Rounded] {
+        let front = Front::Overlap {
+            width: 0.0,
+            at: None,
+            lap: 2.0,
+            upper: End::Left,
+        };
+        let overlaps = Trim {
+            front,
+            edge,
+            ..cuff(3.0, t)
+        };
+        sound(&lined(&surface, Some(&trimmed(&surface, overlaps, n)), t).unwrap());
+    }
 }
 
 /// A hem that is turned in has a wall behind it already: the lining goes on where it ends.

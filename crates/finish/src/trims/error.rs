@@ -137,6 +137,53 @@ pub enum TrimError {
         /// The trim.
         trim: String,
     },
+    /// An overlap of what has no free ends at its front.
+    #[error(
+        "trim '{trim}': only what goes on beyond its opening can overlap at the front. Say side = \"beyond\", or front = \"gap\" or \"closed\""
+    )]
+    NoLap {
+        /// The trim.
+        trim: String,
+    },
+    /// A gap without two ends.
+    #[error(
+        "trim '{trim}': its front, near {}, has no end on either side of which one could lie over the other. Say front_at = [x, y, z] further from where its guide ends, or front = \"gap\"",
+        place(.at)
+    )]
+    OneEnd {
+        /// The trim.
+        trim: String,
+        /// Where its front is, model units.
+        at: [f64; 3],
+    },
+    /// An overlap that is too long.
+    #[error(
+        "trim '{trim}': a lap of {lap} is more than half of its cloth; at most {most:.3} goes. Ask for less"
+    )]
+    LapTooLong {
+        /// The trim.
+        trim: String,
+        /// As asked for, model units.
+        lap: f64,
+        /// Greatest that would go, model units.
+        most: f64,
+    },
+    /// A gap too narrow for one end to rise over the other.
+    #[error(
+        "trim '{trim}': one end can't rise over the other in a gap of {width:.3}; cloth {thickness} thick needs {least:.3}. Ask for front_width = {least:.3} or more, or for a thickness of {most:.3} or less"
+    )]
+    LapTooSteep {
+        /// The trim.
+        trim: String,
+        /// From end to end, model units.
+        width: f64,
+        /// As asked for, model units.
+        thickness: f64,
+        /// Least width that would go, model units.
+        least: f64,
+        /// Greatest thickness that would go, model units.
+        most: f64,
+    },
     /// Nothing left beside the gap.
     #[error("trim '{trim}': a gap of {width} leaves nothing of it. Ask for a narrower front_width")]
     AllGap {

@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use base::{Finding, Findings, Level, Place, Task};
-use engine::check;
+use engine::check::{self, CheckError, MirrorMeasures};
 use engine::model::Plane;
 use mesh::{Closest, DVec3, QuadMesh, SurfaceIndex, TriMesh};
 
@@ -59,6 +59,8 @@ pub(super) struct Measured<'a> {
     pub plane: Option<Plane>,
     /// Whether trims could follow a sculpt.
     pub sculpted: bool,
+    /// Quads that have no image, rising.
+    pub unpaired: &'a [u32],
 }
 
 /// Findings of all trims.
@@ -79,7 +81,10 @@ pub(super) fn of(
             walls,
             is_within(trim).then_some(own),
         );
-        let label = format!("Trim '{}' ({})", trim.name, trim.kind.word());
+        let label = match form {
+            Form::Lap(_) => format!("The lap of trim '{}' ({})", trim.name, trim.kind.word()),
+            _ => format!("Trim '{}' ({})", trim.name, trim.kind.word()),
+        };
         let place = Place::Point {
             at: measured.worst.to_array(),
         };
@@ -115,7 +120,7 @@ pub(super) fn of(
             let heights = band.heights(&input.surface.positions);
             findings.push(height(&label, trim.height, heights));
         }
-        if let ([rows, followed], Side::Beyond) = (walls.followed, trim.side) {
+        if let (Form::Edge(_), [rows, followed], Side::Beyond) = (form, walls.followed, trim.side) {
             let sentence = match followed {
                 0 if trim.follow && input.sculpted => {
                     format!("{label} is built from its numbers: the sculpt doesn't go on there.")
@@ -151,7 +156,8 @@ fn height(label: &str, asked: f64, [least, most]: [f64; 2]) -> Finding {
 
 /// What holds of the trimmed surface as a whole.
 fn whole(input: &Measured<'_>, findings: &mut Findings) -> Result<(), TrimError> {
-    let sound = check::soundness(input.surface, input.plane)?;
+    let sound = check::soundness(input.surface, None)?;
+    let mirror = mirror_of(input.surface, input.plane, input.unpaired)?;
     let own = input.own;
     let faults = sound.counts.faults();
     let sentence = match faults {
@@ -186,10 +192,13 @@ fn whole(input: &Measured<'_>, findings: &mut Findings) -> Result<(), TrimError>
         finding = finding.at(Place::Face { id, at });
     }
     findings.push(finding);
-    if let Some(mirror) = sound.mirror {
+    if let Some(mirror) = mirror {
         let holds = mirror.error <= IMAGE && mirror.faces_missing == 0;
         let sentence = match holds {
-            true => "With its trims the surface is its own exact mirror image.".to_owned(),
+            true => format!(
+                "With its trims the surface is its own exact mirror image{}.",
+                but_for(input.surface, input.unpaired)
+            ),
             false => format!(
                 "With its trims {} quads have no exact mirror image.",
                 mirror.faces_missing
@@ -204,6 +213,43 @@ fn whole(input: &Measured<'_>, findings: &mut Findings) -> Result<(), TrimError>
         ));
     }
     Ok(())
+}
+
+/// How exactly a surface is its own mirror image without its unpaired quads, which rise.
+pub(crate) fn mirror_of(
+    surface: &QuadMesh,
+    plane: Option<Plane>,
+    unpaired: &[u32],
+) -> Result<Option<MirrorMeasures>, CheckError> {
+    let Some(plane) = plane else {
+        return Ok(None);
+    };
+    let mut paired = QuadMesh::default();
+    let mut place = vec![None; surface.positions.len()];
+    for (_, quad) in (0..)
+        .zip(&surface.quads)
+        .filter(|(q, _)| unpaired.binary_search(q).is_err())
+    {
+        let corner = |v: u32| {
+            *place[v as usize].get_or_insert_with(|| {
+                paired.positions.push(surface.positions[v as usize]);
+                paired.positions.len() as u32 - 1
+            })
+        };
+        paired.quads.push(quad.map(corner));
+    }
+    Ok(check::soundness(&paired, Some(plane))?.mirror)
+}
+
+/// Which groups have no image, for a sentence.
+pub(crate) fn but_for(surface: &QuadMesh, unpaired: &[u32]) -> String {
+    let has = |quads: &[u32]| quads.iter().any(|q| unpaired.binary_search(q).is_ok());
+    let groups = surface.groups.iter().filter(|group| has(&group.quads));
+    let names: Vec<String> = groups.map(|group| format!("'{}'", group.name)).collect();
+    match names.is_empty() {
+        true => String::new(),
+        false => format!(", but for the lap in group {}", names.join(", ")),
+    }
 }
 
 fn level(code: &str, holds: bool, sentence: String, value: f64, limit: f64) -> Finding {

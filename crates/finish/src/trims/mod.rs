@@ -3,14 +3,14 @@
 //! Takes the finished surface and for each trim the run of vertices along its guide, gives the
 //! surface with the trims woven on. Holds: the surface's own vertices and quads come first, in
 //! their order and to the bit; quads only, manifold, oriented, facing out; on a mirrored surface
-//! every trim is its own image to the bit; walls are parallel planes, `thickness` apart, and pass
-//! through nothing. A trim for which that can't be had is refused by name.
+//! every trim but the lap of one that overlaps at the plane is its own image to the bit; walls are
+//! parallel planes, `thickness` apart, and pass through nothing. A trim for which that can't be had is refused by name.
 //!
 //! ```text
 //! run ─▶ cloth (rows of places) ─▶ parallel wall ─▶ rim between ─▶ quads ─▶ findings
 //! ```
 //!
-//! What is laid upon the surface is in `band`.
+//! What is laid upon the surface is in `band`, the end that lies over the other one in `lap`.
 //!
 //! Seen across the run, a trim that goes on beyond its opening and one that is turned in:
 //!
@@ -22,11 +22,13 @@
 //! ```
 
 mod band;
+mod built;
 mod cloth;
 mod error;
 pub(crate) mod findings;
 pub(crate) mod fit;
 mod follow;
+mod lap;
 pub(crate) mod parallel;
 pub(crate) mod profile;
 mod relay;
@@ -111,6 +113,36 @@ pub enum Front {
         /// Where the front is; else, of the vertices on the mirror plane, the one furthest to +z.
         at: Option<DVec3>,
     },
+    /// As a gap, over which one end goes on and lies on the other.
+    Overlap {
+        /// How wide the gap is at the opening, as far as vertices allow.
+        width: f64,
+        /// Where the front is, as of a gap.
+        at: Option<DVec3>,
+        /// How far the one end lies over the other, model units, above 0.
+        lap: f64,
+        /// Which end lies over the other.
+        upper: End,
+    },
+}
+
+/// An end of a gap, seen from outside with the surface below and the trim's edge up.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// To the left of the gap.
+    Left,
+    /// To the right of it: of a collar, the wearer's left.
+    Right,
+}
+
+impl Front {
+    /// Of a front that opens, the width of its gap and where it is.
+    pub(crate) fn gap(&self) -> Option<(f64, Option<DVec3>)> {
+        match *self {
+            Self::Closed => None,
+            Self::Gap { width, at } | Self::Overlap { width, at, .. } => Some((width, at)),
+        }
+    }
 }
 
 /// A trim as it is asked for.
@@ -226,6 +258,12 @@ impl Trimmed {
         self.woven.made.iter().filter_map(of).collect()
     }
 
+    /// Quads that have no mirror image though the surface has a plane, rising: those of laps across
+    /// it. A finding names them.
+    pub fn unpaired(&self) -> &[u32] {
+        &self.woven.unpaired
+    }
+
     /// Thicknesses of the trims at openings, model units.
     pub fn thicknesses(&self) -> impl Iterator<Item = f64> {
         self.woven.edges().map(|laid| laid.thickness)
@@ -254,6 +292,7 @@ impl Trimmed {
             own: self.own,
             plane: self.plane,
             sculpted: self.sculpted,
+            unpaired: &self.woven.unpaired,
         };
         findings::of(&measured, &self.asked, &self.woven, task)
     }

@@ -9,8 +9,9 @@ use super::band::Band;
 use super::cloth::Cloth;
 use super::findings::thickness;
 use super::fit::{FINE, fitted};
+use super::lap::Lap;
 use super::profile::Profile;
-use super::weave::{Walls, Woven};
+use super::weave::{Between, Walls, Woven};
 
 /// Cloth that is turned in and ends beyond this share of a row stands for the next row.
 const STANDS: f64 = 0.8;
@@ -29,6 +30,21 @@ impl Column {
         let parts = [&self.outer, &self.rim, &self.inner];
         parts.into_iter().flatten().copied().collect()
     }
+
+    /// The edges of both walls.
+    pub fn edges(&self) -> [u32; 2] {
+        [self.outer[self.outer.len() - 1], self.inner[0]]
+    }
+
+    /// The same column made of other vertices.
+    pub fn map(&self, to: impl Fn(u32) -> u32) -> Self {
+        let each = |list: &[u32]| list.iter().map(|&v| to(v)).collect();
+        Self {
+            outer: each(&self.outer),
+            rim: each(&self.rim),
+            inner: each(&self.inner),
+        }
+    }
 }
 
 /// How a trim's vertices follow from what bears it.
@@ -38,24 +54,8 @@ pub(super) enum Form {
     Edge(Laid),
     /// Cloth upon the surface.
     Band(Band),
-}
-
-impl Form {
-    /// Each vertex that follows another one with that one, on the side that is built.
-    fn pairs(&self) -> Vec<[u32; 2]> {
-        match self {
-            Self::Edge(laid) => laid.pairs(),
-            Self::Band(band) => band.pairs(),
-        }
-    }
-
-    /// Vertices from whose places its own follow.
-    fn bearers(&self) -> Vec<u32> {
-        match self {
-            Self::Edge(laid) => laid.pairs().iter().map(|pair| pair[1]).collect(),
-            Self::Band(band) => band.cloth().collect(),
-        }
-    }
+    /// The end of cloth at an opening that lies over the other.
+    Lap(Lap),
 }
 
 /// How a trim's vertices follow from its cloth at an opening.
@@ -72,12 +72,12 @@ pub(super) struct Laid {
     pub columns: Vec<Option<Column>>,
     /// Vertices of end walls with those of the outer and the inner wall that they lie between, and
     /// their share of the way.
-    pub between: Vec<([u32; 3], f64)>,
+    pub between: Between,
 }
 
 impl Laid {
     /// The vertex that the outer wall has in a row of a column, if it is a moving one.
-    fn leader(&self, column: usize, row: usize) -> Option<u32> {
+    pub fn leader(&self, column: usize, row: usize) -> Option<u32> {
         let (base, outer) = (self.cloth.base, &self.columns[column].as_ref()?.outer);
         if row <= base {
             return self.inward[column].get(base - row).copied();
@@ -150,8 +150,42 @@ impl Woven {
     pub fn edges(&self) -> impl Iterator<Item = &Laid> {
         self.laid.iter().filter_map(|form| match form {
             Form::Edge(laid) => Some(laid),
-            Form::Band(_) => None,
+            Form::Band(_) | Form::Lap(_) => None,
         })
+    }
+
+    /// Each vertex of a form that follows another one with that one, on the side that is built.
+    fn pairs(&self, form: &Form) -> Vec<[u32; 2]> {
+        match form {
+            Form::Edge(laid) => laid.pairs(),
+            Form::Band(band) => band.pairs(),
+            Form::Lap(lap) => self.lap_pairs(lap),
+        }
+    }
+
+    /// Vertices from whose places a form's own follow.
+    fn bearers(&self, form: &Form) -> Vec<u32> {
+        match form {
+            Form::Edge(_) => self.pairs(form).iter().map(|pair| pair[1]).collect(),
+            Form::Band(band) => band.cloth().collect(),
+            Form::Lap(lap) => {
+                let laid = &lap.laid;
+                let front = laid.inward.iter().map(|column| column[0]);
+                let cloth = laid.pairs().into_iter().map(|pair| pair[1]);
+                cloth.chain(front).collect()
+            }
+        }
+    }
+
+    /// The column of a vertex of the run, the image of the one that is built if it isn't itself.
+    pub fn column_at(&self, laid: &Laid, i: usize) -> Option<Column> {
+        if let Some(column) = &laid.columns[i] {
+            return Some(column.clone());
+        }
+        let image = *self.image.get(laid.inward[i][0] as usize)?;
+        let other = laid.inward.iter().position(|column| column[0] == image)?;
+        let twin = laid.columns[other].as_ref()?;
+        Some(twin.map(|v| self.image[v as usize]))
     }
 
     /// Of end walls, the vertices between the walls where they begin: with those on the outer and the
@@ -192,10 +226,11 @@ impl Woven {
 
     /// Pairs of vertices of which the first follows the second, images too.
     pub fn tied(&self) -> Vec<[u32; 2]> {
-        let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(Form::pairs).collect();
+        let mut pairs: Vec<[u32; 2]> = self.laid.iter().flat_map(|f| self.pairs(f)).collect();
         if !self.image.is_empty() {
-            let image = |pair: &[u32; 2]| pair.map(|v| self.image[v as usize]);
-            let images: Vec<[u32; 2]> = pairs.iter().map(image).collect();
+            let image = |v: u32| self.image.get(v as usize).copied();
+            let image = |pair: &[u32; 2]| Some([image(pair[0])?, image(pair[1])?]);
+            let images: Vec<[u32; 2]> = pairs.iter().filter_map(image).collect();
             pairs.extend(images);
         }
         pairs.sort_unstable();
@@ -209,10 +244,14 @@ impl Woven {
         let mut positions = moved.to_vec();
         for (form, (_, walls)) in self.laid.iter().zip(&self.made) {
             let still = |&v: &u32| moved[v as usize] == self.mesh.positions[v as usize];
-            if !form.bearers().iter().all(still) {
+            if !self.bearers(form).iter().all(still) {
                 match form {
                     Form::Edge(laid) => self.relay(laid, walls, &mut positions),
                     Form::Band(band) => self.relay_band(band, walls, &mut positions),
+                    Form::Lap(lap) => {
+                        let cloth = self.moved(&lap.laid, &positions);
+                        self.lay_lap(lap, &cloth, walls, &mut positions);
+                    }
                 }
             }
         }
@@ -263,6 +302,7 @@ impl Woven {
                         self.close_band(band, &band.shape(&positions), &mut positions);
                     }
                 }
+                Form::Lap(lap) => self.lay_lap(lap, &lap.laid.cloth, walls, &mut positions),
             }
         }
         self.mesh.positions = positions;
@@ -342,15 +382,9 @@ impl Woven {
         let at = |v: u32| positions[v as usize];
         let first = |i: usize| laid.inward[i][0];
         // What isn't built on the kept side is the image of what is.
-        let built = |i: usize, row: usize| -> Option<u32> {
-            if let Some(column) = &laid.columns[i] {
-                return Some(column.outer[row]);
-            }
-            let image = *self.image.get(first(i) as usize)?;
-            let other = (0..laid.columns.len()).find(|&j| first(j) == image)?;
-            let twin = laid.columns[other].as_ref()?.outer[row];
-            self.image.get(twin as usize).copied()
-        };
+        let columns: Vec<Option<Column>> = (0..laid.inward.len())
+            .map(|i| self.column_at(laid, i))
+            .collect();
         let place = |row: usize, i: usize| {
             let column = &laid.inward[i];
             if row == 0 && base > 0 {
@@ -361,7 +395,10 @@ impl Woven {
             }
             // In a gap there is nothing: as the opening there moves.
             let by = || at(first(i)) - self.mesh.positions[first(i) as usize];
-            built(i, row - base).map_or_else(|| laid.cloth.rows[row][i] + by(), at)
+            let built = columns[i]
+                .as_ref()
+                .map(|column| at(column.outer[row - base]));
+            built.unwrap_or_else(|| laid.cloth.rows[row][i] + by())
         };
         let n = laid.inward.len();
         let last = if base > 0 {

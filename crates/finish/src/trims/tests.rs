@@ -589,7 +589,7 @@ fn trims() -> impl Strategy<Value = (u32, f64, f64, u32, f64, Trim, bool)> {
         prop::bool::ANY,
         prop::bool::ANY,
         -10.0..20.0f64,
-        prop::bool::ANY,
+        0u32..3,
     );
     (
         4u32..14,
@@ -603,12 +603,16 @@ fn trims() -> impl Strategy<Value = (u32, f64, f64, u32, f64, Trim, bool)> {
         .prop_map(
             |(half, radius, noise, waves, share, (loops, flat, within, flare, gap), tall)| {
                 let side = if within { Side::Within } else { Side::Beyond };
-                let front = match gap && !within {
-                    true => Front::Gap {
+                let at = Some(DVec3::new(0.0, 0.0, radius));
+                let front = match gap {
+                    1 if !within => Front::Gap { width: 0.0, at },
+                    2 if !within => Front::Overlap {
                         width: 0.0,
-                        at: Some(DVec3::new(0.0, 0.0, radius)),
+                        at,
+                        lap: share * radius,
+                        upper: if flat { End::Left } else { End::Right },
                     },
-                    false => Front::Closed,
+                    _ => Front::Closed,
                 };
                 let trim = Trim {
                     flare_deg: flare,
@@ -645,6 +649,14 @@ proptest! {
             Err(TrimError::TooThick { radius: found, most, .. }) => {
                 prop_assert!(trim.thickness > most);
                 prop_assert!(found < radius * 1.1);
+            }
+            // As thick as half of the gap's two chords at its narrowest.
+            Err(TrimError::LapTooSteep { width, least, .. }) => {
+                prop_assert!(trim.thickness > 0.5 * width && least > width);
+            }
+            Err(TrimError::LapTooLong { most, .. }) => {
+                let asked = matches!(trim.front, Front::Overlap { lap, .. } if lap > most);
+                prop_assert!(asked, "{most}");
             }
             // Flared inward, or turned in deep, a thick wall may meet itself elsewhere.
             Err(TrimError::Crosses { .. }) => prop_assert!(trim.flare_deg < 0.0 || within),

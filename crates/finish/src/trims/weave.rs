@@ -8,9 +8,10 @@ use engine::model::Plane;
 use mesh::{DVec3, Group, QuadMesh, QuadTopology};
 
 use super::cloth::{Cloth, Run};
+use super::lap::{Coming, Overlap};
 use super::profile::Profile;
 use super::relay::{Column, Form, Laid};
-use super::{Front, Placed, Side, Trim, TrimError, TrimInput, parallel};
+use super::{Placed, Side, Trim, TrimError, TrimInput, parallel};
 
 /// Tries at a lesser thickness where cloth would pass through something.
 const TRIES: u32 = 8;
@@ -27,9 +28,17 @@ pub(super) struct Woven {
     /// How their vertices follow from their cloth.
     pub laid: Vec<Form>,
     pub plane: Option<Plane>,
-    /// The mirror image of each vertex; empty without a plane.
+    /// The mirror image of each vertex; empty without a plane. Those of laps across the plane, which
+    /// come last, have none.
     pub image: Vec<u32>,
+    /// Quads of laps across the plane, rising.
+    pub unpaired: Vec<u32>,
+    /// Trims whose images have a name of their own, and that.
+    pub renamed: Vec<(usize, String)>,
 }
+
+/// Vertices between two others: those with them, and their share of the way from the first.
+pub(super) type Between = Vec<([u32; 3], f64)>;
 
 /// Quads of one trim.
 #[derive(Clone, Debug, Default)]
@@ -97,11 +106,14 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
         laid: Vec::new(),
         plane: input.plane,
         image: images(input.surface, input.plane),
+        unpaired: Vec::new(),
+        renamed: Vec::new(),
     };
     if woven.image.is_empty() {
         woven.plane = None;
     }
     let mut taken = Taken::new();
+    let mut laps = Vec::new();
     for (number, placed) in trims.iter().enumerate() {
         task.checkpoint()?;
         let placed = oriented(&topology, input.surface, placed)?;
@@ -111,8 +123,14 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
         }
         match placed.trim.side {
             Side::Upon => woven.weave_band(input, &topology, number, &placed)?,
-            _ => woven.weave(input, &topology, number, &placed)?,
+            _ => laps.extend(woven.weave(input, &topology, number, &placed)?),
         }
+    }
+    // Those without an image last: each vertex before them has one.
+    laps.sort_by_key(|lap: &Coming| lap.overlap.is_alone);
+    for lap in laps {
+        let name = &trims[lap.number].trim.name;
+        woven.weave_lap(lap, name);
     }
     woven.fit_all();
     Ok(woven)
@@ -208,38 +226,6 @@ fn checked_numbers(trim: &Trim) -> Result<(), TrimError> {
         return bad("flare", trim.flare_deg, "from -80 to 80 degrees");
     }
     Ok(())
-}
-
-/// Which columns of a run are built on the side that is kept, and which lie on the plane.
-pub(super) struct Built {
-    present: Vec<bool>,
-    kept: Vec<bool>,
-    pub on_plane: Vec<bool>,
-}
-
-impl Built {
-    /// Whether a column is built.
-    pub fn is_here(&self, i: usize) -> bool {
-        self.present[i] && (self.kept[i] || self.on_plane[i])
-    }
-
-    /// Built columns at which the run ends, and whether the end looks the way that the run goes.
-    pub fn open_ends(&self, closed: bool) -> Vec<(usize, bool)> {
-        let n = self.present.len();
-        let mut ends = Vec::new();
-        for i in (0..n).filter(|&i| self.is_here(i)) {
-            let (before, after) = match closed {
-                true => (Some((i + n - 1) % n), Some((i + 1) % n)),
-                false => (i.checked_sub(1), Some(i + 1).filter(|&k| k < n)),
-            };
-            for (neighbour, turned) in [(before, false), (after, true)] {
-                if !neighbour.is_some_and(|k| self.present[k]) {
-                    ends.push((i, turned));
-                }
-            }
-        }
-        ends
-    }
 }
 
 /// Where an end wall goes.
@@ -345,16 +331,18 @@ impl Woven {
         for group in &mut self.mesh.groups {
             group.quads.retain(|q| quads.binary_search(q).is_err());
         }
+        self.renamed.push((other, name.clone()));
         self.mesh.groups.push(Group { name, quads });
     }
 
+    /// Weaves a trim at an opening; answers the lap that is to come at its front, if it overlaps.
     fn weave(
         &mut self,
         input: &TrimInput<'_>,
         topology: &QuadTopology,
         number: usize,
         placed: &Placed,
-    ) -> Result<(), TrimError> {
+    ) -> Result<Option<Coming>, TrimError> {
         let trim = &placed.trim;
         let run = Run::new(input, topology, placed);
         let profile = Profile::new(trim);
@@ -370,6 +358,11 @@ impl Woven {
             });
         }
         let built = self.built(placed, &run.at)?;
+        let overlap = Overlap::of(placed, &built, &run.at, &self.image)?;
+        let posts = overlap
+            .as_ref()
+            .map(|o| o.posts(placed, &cloth))
+            .transpose()?;
         let first = self.mesh.quads.len() as u32;
         let n = placed.run.len();
         let columns: Vec<Option<Column>> = (0..n)
@@ -404,6 +397,12 @@ impl Woven {
         for (i, turned) in built.open_ends(placed.closed) {
             // On the plane the image goes on.
             if let Some(column) = columns[i].as_ref().filter(|_| !built.on_plane[i]) {
+                // A lap goes on here, and closes the other end if that is this one's image.
+                let goes_on = |lap: &Overlap| lap.is_alone || lap.ends[0] == i;
+                if built.is_at_gap((i, turned)) && overlap.as_ref().is_some_and(goes_on) {
+                    between.extend(self.seam(column));
+                    continue;
+                }
                 let cap = Cap {
                     cloth: &cloth,
                     run: &run,
@@ -418,7 +417,7 @@ impl Woven {
         let quads = (first..self.mesh.quads.len() as u32).collect();
         self.mesh.groups.push(Group { name, quads });
         self.made.push((number, walls));
-        self.laid.push(Form::Edge(Laid {
+        let laid = Laid {
             thickness: trim.thickness,
             profile,
             inward: run.inward,
@@ -426,61 +425,14 @@ impl Woven {
             cloth,
             columns,
             between,
-        }));
-        Ok(())
-    }
-
-    /// What of a run is built.
-    pub fn built(&self, placed: &Placed, at: &[DVec3]) -> Result<Built, TrimError> {
-        let n = placed.run.len();
-        let on_plane: Vec<bool> = placed
-            .run
-            .iter()
-            .map(|&v| self.image.get(v as usize) == Some(&v))
-            .collect();
-        let side = |i: usize| match self.plane {
-            Some(plane) if !on_plane[i] => plane.height(at[i]),
-            Some(_) => 0.0,
-            None => 1.0,
         };
-        let above = (0..n).any(|i| side(i) > 0.0);
-        let kept = (0..n)
-            .map(|i| (side(i) > 0.0) == above && side(i) != 0.0)
-            .collect();
-        let mut present = vec![true; n];
-        if let Front::Gap {
-            width,
-            at: front_at,
-        } = placed.trim.front
-        {
-            let front = front(placed, at, &on_plane, front_at)?;
-            present[front] = false;
-            for step in [1, n - 1] {
-                let (mut gone, mut here) = (0.0, front);
-                loop {
-                    let next = (here + step) % n;
-                    let leaves = !placed.closed && next.abs_diff(here) != 1;
-                    gone += at[here].distance(at[next]);
-                    if leaves || next == front || gone > width / 2.0 {
-                        break;
-                    }
-                    present[next] = false;
-                    here = next;
-                }
-            }
-            let any = mesh::runs::pieces(n, placed.closed).any(|(i, j)| present[i] && present[j]);
-            if !any {
-                return Err(TrimError::AllGap {
-                    trim: placed.trim.name.clone(),
-                    width,
-                });
-            }
-        }
-        Ok(Built {
-            present,
-            kept,
-            on_plane,
-        })
+        self.laid.push(Form::Edge(laid.clone()));
+        Ok(overlap.zip(posts).map(|(overlap, posts)| Coming {
+            number,
+            laid,
+            overlap,
+            posts,
+        }))
     }
 
     fn column(
@@ -509,14 +461,8 @@ impl Woven {
 
     /// An end wall: cloth is closed where the run ends. Its corners are held as the rim's are.
     /// Answers its vertices between the walls with those on the walls and the share between.
-    fn cap(
-        &mut self,
-        cap: &Cap<'_>,
-        topology: &QuadTopology,
-        walls: &mut Walls,
-    ) -> Vec<([u32; 3], f64)> {
+    fn cap(&mut self, cap: &Cap<'_>, topology: &QuadTopology, walls: &mut Walls) -> Between {
         let (cloth, column) = (cap.cloth, cap.column);
-        let mut between = Vec::new();
         let mut outer: Vec<u32> = Vec::new();
         // Within, an end wall closes cloth where the surface itself ends, else it would part it.
         let within = &cap.run.inward[cap.i];
@@ -530,50 +476,93 @@ impl Woven {
             outer.insert(0, within[cloth.base - first]);
         }
         outer.extend(&column.outer);
-        let mut inner: Vec<u32> = column.inner.iter().rev().skip(first).copied().collect();
-        inner.truncate(outer.len());
-        let steps = column.rim.len() + 1;
+        let inner: Vec<u32> = column.inner.iter().rev().skip(first).copied().collect();
+        let shares = self.shares(column.edges(), &column.rim);
+        let bottom = self.between([outer[0], inner[0]], &shares, false);
+        let line = bottom.iter().map(|(ids, _)| ids[0]).collect();
+        let sides = [&outer[..], &inner[..]];
+        let (quads, between) = self.end_wall(sides, [line, column.rim.clone()], cap.turned, false);
+        walls.rim.extend(quads);
+        bottom.into_iter().chain(between).collect()
+    }
+
+    /// Vertices at the opening between the ends of a column's walls.
+    pub fn seam(&mut self, column: &Column) -> Between {
+        let shares = self.shares(column.edges(), &column.rim);
+        let inner = column.inner[column.inner.len() - 1];
+        self.between([column.outer[0], inner], &shares, false)
+    }
+
+    /// Shares of the way from the outer to the inner wall at which a rim between their edges has
+    /// vertices.
+    pub fn shares(&self, [outer, inner]: [u32; 2], rim: &[u32]) -> Vec<f64> {
+        let at = |v: u32| self.mesh.positions[v as usize];
+        let way = at(inner) - at(outer);
+        let share = |(q, &v): (usize, &u32)| {
+            let share = (at(v) - at(outer)).dot(way) / way.length_squared();
+            let even = (q + 1) as f64 / (rim.len() + 1) as f64;
+            if share.is_finite() { share } else { even }
+        };
+        rim.iter().enumerate().map(share).collect()
+    }
+
+    /// New vertices between two others; without images if they are `alone`.
+    pub fn between(&mut self, ends: [u32; 2], shares: &[f64], alone: bool) -> Between {
+        let [from, to] = ends.map(|v| self.mesh.positions[v as usize]);
+        let vertex = |&share: &f64| {
+            let at = from.lerp(to, share);
+            let v = match alone {
+                true => self.lone_vertex(at),
+                false => self.vertex(at, false),
+            };
+            ([v, ends[0], ends[1]], share)
+        };
+        shares.iter().map(vertex).collect()
+    }
+
+    /// Quads from an outer to an inner wall, both from the opening up, between vertices at their
+    /// `ends`, below and above; and the vertices that it has within.
+    pub fn end_wall(
+        &mut self,
+        [outer, inner]: [&[u32]; 2],
+        [bottom, rim]: [Vec<u32>; 2],
+        turned: bool,
+        alone: bool,
+    ) -> (Vec<u32>, Between) {
         let last = outer.len() - 1;
+        let steps = rim.len() + 1;
+        let shares = self.shares([outer[last], inner[last]], &rim);
+        let mut between = Between::new();
         let mut grid: Vec<Vec<u32>> = Vec::new();
         for k in 0..=last {
-            let mut row = vec![outer[k]];
-            if k == last {
-                row.extend(&column.rim);
-            } else {
-                let [from, to] = [outer[k], inner[k]].map(|v| self.mesh.positions[v as usize]);
-                let [top_from, top_to] =
-                    [outer[last], inner[last]].map(|v| self.mesh.positions[v as usize]);
-                for q in 0..column.rim.len() {
-                    let at = self.mesh.positions[column.rim[q] as usize];
-                    let way = top_to - top_from;
-                    let share = (at - top_from).dot(way) / way.length_squared();
-                    let share = if share.is_finite() {
-                        share
-                    } else {
-                        (q + 1) as f64 / steps as f64
-                    };
-                    let v = self.vertex(from.lerp(to, share), false);
-                    between.push(([v, outer[k], inner[k]], share));
-                    row.push(v);
+            let middle: Vec<u32> = match k {
+                0 => bottom.clone(),
+                k if k == last => rim.clone(),
+                k => {
+                    let made = self.between([outer[k], inner[k]], &shares, alone);
+                    let ids = made.iter().map(|(ids, _)| ids[0]).collect();
+                    between.extend(made);
+                    ids
                 }
-            }
-            row.push(inner[k]);
-            grid.push(row);
+            };
+            let row = [outer[k]].into_iter().chain(middle).chain([inner[k]]);
+            grid.push(row.collect());
         }
-        for k in 0..last {
+        let mut quads = Vec::new();
+        for pair in grid.windows(2) {
             for q in 0..steps {
-                let quad = [
-                    grid[k + 1][q],
-                    grid[k][q],
-                    grid[k][q + 1],
-                    grid[k + 1][q + 1],
-                ];
-                let [a, b, c, d] = quad;
-                let quad = if cap.turned { [a, d, c, b] } else { quad };
-                walls.rim.extend(self.quad(quad, true));
+                let [a, b, c, d] = [pair[1][q], pair[0][q], pair[0][q + 1], pair[1][q + 1]];
+                let quad = if turned { [a, d, c, b] } else { [a, b, c, d] };
+                quads.extend(self.quad(quad, !alone));
             }
         }
-        between
+        (quads, between)
+    }
+
+    /// A new vertex without an image: none with one may come after it.
+    pub fn lone_vertex(&mut self, at: DVec3) -> u32 {
+        self.mesh.positions.push(at);
+        self.mesh.positions.len() as u32 - 1
     }
 
     /// A new vertex, and its image where there is one.
@@ -604,31 +593,6 @@ impl Woven {
         self.mesh.quads.push([a, d, c, b]);
         vec![id, id + 1]
     }
-}
-
-/// The vertex of a run that faces front.
-fn front(
-    placed: &Placed,
-    run: &[DVec3],
-    on_plane: &[bool],
-    at: Option<DVec3>,
-) -> Result<usize, TrimError> {
-    let crosses = on_plane.contains(&true);
-    let candidates: Vec<usize> = (0..run.len())
-        .filter(|&i| !crosses || on_plane[i])
-        .collect();
-    let best = |value: &dyn Fn(usize) -> f64| {
-        let better = |a: usize, b: usize| if value(b) > value(a) { b } else { a };
-        candidates.iter().copied().reduce(better)
-    };
-    let found = match at {
-        Some(at) => best(&|i| -run[i].distance(at)),
-        None if crosses => best(&|i| run[i].z),
-        None => None,
-    };
-    found.ok_or_else(|| TrimError::NoFront {
-        trim: placed.trim.name.clone(),
-    })
 }
 
 /// Whether a trim's outer wall is the surface's own.

@@ -43,6 +43,26 @@ fn trims_are_read_with_their_defaults_written_and_changed_in_place() {
 }
 
 #[test]
+fn an_overlap_is_written_and_taken_back() {
+    let mut job = parse(&format!("{BASE}{CUFF}")).unwrap();
+    let mut spec = job.spec().clone();
+    let trim = &mut spec.trims[0];
+    (trim.front, trim.lap, trim.upper) = (TrimFront::Overlap, 2.5, TrimEnd::Left);
+    job.update(spec.clone()).unwrap();
+    assert_eq!(job.spec().trims, spec.trims);
+    assert!(
+        job.text().contains("lap = 2.5\nupper = \"left\""),
+        "{}",
+        job.text()
+    );
+    let trim = &mut spec.trims[0];
+    (trim.front, trim.lap, trim.upper) = (TrimFront::Closed, 0.0, TrimEnd::Right);
+    job.update(spec.clone()).unwrap();
+    assert_eq!(job.spec().trims, spec.trims);
+    assert!(!job.text().contains("lap") && !job.text().contains("upper"));
+}
+
+#[test]
 fn a_hem_is_turned_in_unless_it_says_otherwise() {
     let hem = CUFF.replace("'cuff'", "'hem'");
     let side = |text: &str| parse(&format!("{BASE}{text}")).unwrap().spec().trims[0].side;
@@ -82,8 +102,27 @@ fn what_a_trim_cant_be_is_said_with_its_line() {
         (
             "height",
             "front_width = 2\nheight",
-            "front = \"gap\" with this key",
+            "front = \"gap\" or \"overlap\" with this key",
             12,
+        ),
+        (
+            "height",
+            "front = 'gap'\nlap = 2\nheight",
+            "front = \"overlap\" with this key",
+            13,
+        ),
+        ("height", "front = 'overlap'\nheight", "'lap' is missing", 7),
+        (
+            "height",
+            "front = 'overlap'\nlap = 0\nheight",
+            "a length above 0",
+            13,
+        ),
+        (
+            "height",
+            "front = 'overlap'\nlap = 2\nupper = 'lift'\nheight",
+            "Did you mean 'left'?",
+            14,
         ),
         (
             "height",

@@ -31,8 +31,8 @@ use rows::{Spot, rows, spots};
 
 /// How far the inner wall lies off the cloth, as a share of the thickness, and how much further for
 /// each unit that the cloth's quads are bent: a bent quad has two ways of being cut in triangles.
-const LIFT: f64 = 0.04;
-const BENT: f64 = 1.1;
+pub(super) const LIFT: f64 = 0.04;
+pub(super) const BENT: f64 = 1.1;
 
 /// Vertices of a band across its loop.
 #[derive(Clone, Debug, Default)]
@@ -268,7 +268,7 @@ impl Band {
 
 /// How far the two ways of cutting a quad in triangles lie apart: half of it is how far either lies
 /// from the quad's bilinear patch.
-fn warp([a, b, c, d]: [DVec3; 4]) -> f64 {
+pub(super) fn warp([a, b, c, d]: [DVec3; 4]) -> f64 {
     let normal = (c - a).cross(d - b).normalize_or_zero();
     ((a + c - b - d) / 2.0).dot(normal).abs()
 }

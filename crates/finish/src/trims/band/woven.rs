@@ -203,24 +203,37 @@ impl Woven {
     /// Whether a band's outer wall was moved to be more nearly parallel: the inner one lies on the
     /// cloth.
     pub fn fit_band(&self, band: &Band, walls: &Walls, positions: &mut [DVec3]) -> bool {
+        let outer = band.sections.iter().flatten().flat_map(|s| &s.outer);
+        let outer: Vec<u32> = outer.copied().collect();
+        self.fit_outer(&outer, band.thickness, walls, positions)
+    }
+
+    /// Whether vertices of an outer wall were moved so that it is more nearly parallel to the inner
+    /// one.
+    pub fn fit_outer(
+        &self,
+        outer: &[u32],
+        asked: f64,
+        walls: &Walls,
+        positions: &mut [DVec3],
+    ) -> bool {
         let mesh = QuadMesh {
             positions: positions.to_vec(),
             quads: self.mesh.quads.clone(),
             groups: Vec::new(),
         };
-        if thickness(&mesh, band.thickness, walls, None).share >= FINE {
+        if thickness(&mesh, asked, walls, None).share >= FINE {
             return false;
         }
         let mut free = vec![false; positions.len()];
-        let outer = || band.sections.iter().flatten().flat_map(|s| &s.outer);
-        for &v in outer() {
+        for &v in outer {
             free[v as usize] = true;
             if let Some(&image) = self.image.get(v as usize) {
                 free[image as usize] = true;
             }
         }
-        let fitted = fitted(&mesh, (&walls.inner, &walls.outer), band.thickness, &free);
-        for &v in outer() {
+        let fitted = fitted(&mesh, (&walls.inner, &walls.outer), asked, &free);
+        for &v in outer {
             self.put(positions, v, fitted[v as usize]);
         }
         true
