@@ -329,7 +329,7 @@ fn random_trims_over_random_limbs_are_cleared_with_parallel_walls() {
 fn quads_that_a_push_would_fold_are_mended() {
     // Of ninety such rings these fold and can be cleared; one of them is not mended whole, and told.
     let mut mended = 0;
-    for seed in [3, 11, 25, 27, 73, 75] {
+    for seed in [11, 25, 27, 34, 69, 85] {
         let mut n = Numbers(1000 + seed);
         let bumps: Vec<[f64; 4]> = (0..14)
             .map(|_| {

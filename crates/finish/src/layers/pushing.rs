@@ -17,6 +17,11 @@ const TURNING: usize = 1;
 const STUCK: usize = 4;
 /// Quads over which the push of a place spreads, about.
 const SPREAD: f64 = 2.5;
+/// Quads over which a place's pull on directions spreads, about, and what normals count beside the
+/// hardest pull. Where cloth is pulled several ways close together, directions that turn with each
+/// place need less of a push than those that meet half way; with less spread than this quads fold.
+const REACH: f64 = 2.0;
+const UPRIGHT: f64 = 0.3;
 /// What pressing rows and bounds may give way, as a share of the least clearance.
 const GIVE: f64 = 1e-3;
 /// Rows in which the vertices' directions count less than this are left out: moving along
@@ -98,7 +103,7 @@ impl<'a> Pushing<'a> {
         let halves = Halves::of(surface, frame.plane, &frame.tied);
         let size = halves.len();
         let form = Form::of(surface, &halves, &frame.guided);
-        let spread = Form::spread(surface, &halves.unknown, size, SPREAD);
+        let spread = Form::spread(surface, &halves.unknown, size, REACH);
         let mut still = vec![false; size];
         for &v in &frame.still {
             if let Some(&unknown) = halves.unknown.get(v as usize) {
@@ -389,7 +394,7 @@ impl<'a> Pushing<'a> {
         let greatest = greatest.fold(0.0, f64::max);
         if greatest > 0.0 {
             for v in 0..self.form.size {
-                let along = pulled(v) / greatest + 0.1 * self.normals[v];
+                let along = pulled(v) / greatest + UPRIGHT * self.normals[v];
                 let along = self.halves.kept(v, along);
                 self.along[v] = along.try_normalize().unwrap_or(self.normals[v]);
             }
