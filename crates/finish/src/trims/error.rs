@@ -216,6 +216,7 @@ fn place(at: &[f64; 3]) -> String {
 fn way_out(most: &Option<f64>) -> String {
     match most {
         Some(most) => format!("; a thickness of {most:.3} goes. Ask for that, or for less height"),
-        None => ", whatever its thickness. Ask for less height, or another direction".to_owned(),
+        None => ", whatever its thickness. Ask for less height, another direction, or smaller quads there"
+            .to_owned(),
     }
 }

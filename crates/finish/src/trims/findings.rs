@@ -17,6 +17,8 @@ const NEAR: f64 = 0.05;
 pub(crate) const MOST: f64 = 0.99;
 /// A band is as high as asked within this share.
 const HEIGHT: f64 = 0.1;
+/// It lies no further off the cloth than this share of its height.
+const OFF: f64 = 0.5;
 /// Samples along each side of a quad.
 const SIDE: usize = 3;
 
@@ -118,7 +120,8 @@ pub(super) fn of(
         ));
         if let Form::Band(band) = form {
             let heights = band.heights(&input.surface.positions);
-            findings.push(height(&label, trim.height, heights));
+            let off = band.off(&input.surface.positions);
+            findings.push(height(&label, trim.height, heights, off));
         }
         if let (Form::Edge(_), [rows, followed], Side::Beyond) = (form, walls.followed, trim.side) {
             let sentence = match followed {
@@ -139,18 +142,26 @@ pub(super) fn of(
     Ok(findings)
 }
 
-/// How high a band is: its edges keep to the cloth's rows.
-fn height(label: &str, asked: f64, [least, most]: [f64; 2]) -> Finding {
+/// How high a band is, whose edges keep to the cloth's rows, and how far it lies off the cloth.
+fn height(label: &str, asked: f64, [least, most]: [f64; 2], lies_off: f64) -> Finding {
     let off = (most - asked).abs().max((asked - least).abs());
-    let holds = off <= HEIGHT * asked;
-    let (level, why) = match holds {
-        true => (Level::Pass, ""),
-        false => (
-            Level::Warn,
-            ": the rows of quads beneath it are too uneven. Move the guide, or ask for quads of one size there",
-        ),
+    let why = match (off <= HEIGHT * asked, lies_off <= OFF * asked) {
+        (true, true) => "",
+        (false, true) => {
+            ": the rows of quads beneath it are too uneven. Move the guide, or ask for quads of one size there"
+        }
+        (_, false) => {
+            ": the cloth beneath it is folded. Move the guide, or ask for smaller quads there"
+        }
     };
-    let sentence = format!("{label} is {least:.3} to {most:.3} high, {asked} asked{why}.");
+    let level = if why.is_empty() {
+        Level::Pass
+    } else {
+        Level::Warn
+    };
+    let sentence = format!(
+        "{label} is {least:.3} to {most:.3} high, {asked} asked, and lies up to {lies_off:.3} off the cloth{why}."
+    );
     Finding::new("trim-height", level, sentence).measured(off / asked, Some(HEIGHT))
 }
 

@@ -34,6 +34,7 @@ pub(crate) mod profile;
 mod relay;
 #[cfg(test)]
 pub(crate) mod tests;
+mod tries;
 pub(crate) mod weave;
 
 use std::collections::BTreeSet;
@@ -304,7 +305,7 @@ impl Trimmed {
 /// [`TrimError`]: the first trim that can't be had as asked, by name, or cancelling.
 pub fn run(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Trimmed, TrimError> {
     task.report("trims", 0.0)?;
-    let woven = weave::all(input, trims, task)?;
+    let woven = tries::all(input, trims, task)?;
     let mut trimmed = Trimmed {
         surface: woven.mesh.clone(),
         findings: Findings::default(),

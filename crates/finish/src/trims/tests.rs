@@ -557,7 +557,7 @@ fn thickness_is_measured_not_believed() {
         plane: None,
         sculpt: None,
     };
-    let mut made = weave::all(&input, &trims, &Task::default()).unwrap();
+    let mut made = tries::all(&input, &trims, &Task::default()).unwrap();
     let walls = made.made[0].1.clone();
     let before = findings::thickness(&made.mesh, 0.6, &walls, None);
     assert!(before.share > 0.999 && before.facing == 1.0);
@@ -659,7 +659,12 @@ proptest! {
                 prop_assert!(asked, "{most}");
             }
             // Flared inward, or turned in deep, a thick wall may meet itself elsewhere.
-            Err(TrimError::Crosses { .. }) => prop_assert!(trim.flare_deg < 0.0 || within),
+            // So may the lap of cloth thicker than 0.4 of the radius, for want of room to rise.
+            Err(TrimError::Crosses { .. }) => {
+                let laps = matches!(trim.front, Front::Overlap { .. });
+                let thick = laps && trim.thickness > 0.4 * radius;
+                prop_assert!(trim.flare_deg < 0.0 || within || thick);
+            }
             Err(other) => prop_assert!(false, "{other}"),
         }
     }

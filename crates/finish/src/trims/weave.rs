@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 
 use base::Task;
-use engine::check;
 use engine::model::Plane;
 use mesh::{DVec3, Group, QuadMesh, QuadTopology};
 
@@ -12,9 +11,6 @@ use super::lap::{Coming, Overlap};
 use super::profile::Profile;
 use super::relay::{Column, Form, Laid};
 use super::{Placed, Side, Trim, TrimError, TrimInput, parallel};
-
-/// Tries at a lesser thickness where cloth would pass through something.
-const TRIES: u32 = 8;
 
 /// What is this near the plane lies on it, as a share of the surface's reach: rounding, no more.
 const ON_PLANE: f64 = 1e-12;
@@ -53,52 +49,13 @@ pub(crate) struct Walls {
 /// What of an opening is taken, by edge: the trim, and whether it is its image that is there.
 type Taken = BTreeMap<[u32; 2], (usize, bool)>;
 
-/// Weaves all trims.
-pub(super) fn all(
+/// Weaves all trims, whatever they pass through; bands are eased by so many rounds each.
+pub(super) fn unchecked(
     input: &TrimInput<'_>,
     trims: &[Placed],
+    eased: &[u32],
     task: &Task,
 ) -> Result<Woven, TrimError> {
-    let woven = unchecked(input, trims, task)?;
-    let own = input.surface.quads.len() as u32;
-    let crossing = |woven: &Woven| -> Result<Option<[u32; 2]>, TrimError> {
-        let pairs = check::crossings(&woven.mesh)?;
-        Ok(pairs
-            .into_iter()
-            .find(|pair| pair.iter().any(|&q| q >= own)))
-    };
-    let Some(pair) = crossing(&woven)? else {
-        return Ok(woven);
-    };
-    let [one, two] = [pair[0].max(pair[1]), pair[0].min(pair[1])];
-    let at = woven.mesh.centre(one as usize);
-    let Some(guilty) = woven.trim_of(one) else {
-        return Ok(woven);
-    };
-    let what = match woven.trim_of(two) {
-        None => "the surface".to_owned(),
-        Some(other) if other == guilty => "itself".to_owned(),
-        Some(other) => format!("trim '{}'", trims[other].trim.name),
-    };
-    let mut most = None;
-    for k in (1..TRIES).rev() {
-        let mut thinner = trims.to_vec();
-        thinner[guilty].trim.thickness *= f64::from(k) / f64::from(TRIES);
-        if crossing(&unchecked(input, &thinner, task)?)?.is_none() {
-            most = Some(thinner[guilty].trim.thickness);
-            break;
-        }
-    }
-    Err(TrimError::Crosses {
-        trim: trims[guilty].trim.name.clone(),
-        what,
-        at: at.to_array(),
-        most,
-    })
-}
-
-/// Weaves all trims, whatever they pass through.
-fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Woven, TrimError> {
     let topology = input.surface.topology();
     let mut woven = Woven {
         mesh: input.surface.clone(),
@@ -122,7 +79,7 @@ fn unchecked(input: &TrimInput<'_>, trims: &[Placed], task: &Task) -> Result<Wov
             continue;
         }
         match placed.trim.side {
-            Side::Upon => woven.weave_band(input, &topology, number, &placed)?,
+            Side::Upon => woven.weave_band(input, &topology, number, &placed, eased[number])?,
             _ => laps.extend(woven.weave(input, &topology, number, &placed)?),
         }
     }

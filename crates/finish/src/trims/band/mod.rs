@@ -24,6 +24,7 @@ use std::collections::BTreeMap;
 
 use mesh::{DVec3, QuadTopology};
 
+use super::built::Step;
 use super::cloth::offsets;
 use super::profile::Profile;
 use super::{Placed, TrimError, TrimInput, parallel};
@@ -73,6 +74,8 @@ pub(super) struct Band {
     pub rows: Vec<Vec<Spot>>,
     /// The row of the loop itself.
     middle: usize,
+    /// How often ways from the loop to the other rows were averaged along it.
+    pub eased: u32,
     /// Those over which the edges of the outer wall are, left and right.
     tops: [Vec<Spot>; 2],
     /// Of each vertex of the run its section, where that is built.
@@ -104,6 +107,7 @@ impl Band {
         topology: &QuadTopology,
         placed: &Placed,
         image: &[u32],
+        eased: u32,
     ) -> Result<Self, TrimError> {
         let trim = &placed.trim;
         let (rows, tops) = rows(input.surface, topology, placed, image)?;
@@ -115,6 +119,7 @@ impl Band {
                 .iter()
                 .position(|row| row[0].from == row[0].to)
                 .unwrap_or(0),
+            eased,
             rows,
             tops,
             sections: Vec::new(),
@@ -139,10 +144,30 @@ impl Band {
         self.rows.iter().map(|row| spots(row, positions)).collect()
     }
 
+    /// Places led straight over folds of the cloth: ways from the loop are averaged along it, and keep
+    /// their lengths.
+    fn eased(&self, rows: &[Vec<DVec3>]) -> Vec<Vec<DVec3>> {
+        let middle = &rows[self.middle];
+        let row = |row: &Vec<DVec3>| -> Vec<DVec3> {
+            let own: Vec<DVec3> = row.iter().zip(middle).map(|(p, m)| *p - *m).collect();
+            let mut ways = own.clone();
+            for _ in 0..self.eased {
+                ways = averaged(&ways, self.closed);
+            }
+            let led = |i: usize| ways[i].normalize_or_zero() * own[i].length();
+            (0..row.len()).map(|i| middle[i] + led(i)).collect()
+        };
+        match self.eased {
+            0 => rows.to_vec(),
+            _ => rows.iter().map(row).collect(),
+        }
+    }
+
     /// Both walls on the cloth as it is.
     pub fn shape(&self, positions: &[DVec3]) -> Shape {
-        let under = self.places(positions);
-        let lifts = self.lifts(positions);
+        let on_cloth = self.places(positions);
+        let under = self.eased(&on_cloth);
+        let lifts = self.lifts(positions, &on_cloth, &under);
         let inner = self.raised(&under, |i| lifts[i]);
         // Where the outer wall ends, the inner one's place over the same cloth.
         let mut over = inner.clone();
@@ -154,8 +179,8 @@ impl Band {
         for (side, edge, next) in [(0, 0, 1), (1, top, top - 1)] {
             let tops = spots(&self.tops[side], positions);
             for (i, at) in tops.into_iter().enumerate() {
-                let all = under[edge][i].distance(under[next][i]);
-                let back = under[edge][i].distance(at) / all;
+                let all = on_cloth[edge][i].distance(on_cloth[next][i]);
+                let back = on_cloth[edge][i].distance(at) / all;
                 if back > 0.0 {
                     over[edge][i] = inner[edge][i].lerp(inner[next][i], back);
                     out[side][i] = inner[edge][i] - over[edge][i];
@@ -176,9 +201,9 @@ impl Band {
     }
 
     /// How far off the cloth the inner wall lies in each column: as far as triangles of the wall may lie
-    /// within those of the cloth's quads beneath, whichever way these are cut; model units.
-    fn lifts(&self, positions: &[DVec3]) -> Vec<f64> {
-        let rows = self.places(positions);
+    /// within those of the cloth's quads beneath, whichever way these are cut, and as places that are led
+    /// over a fold lie off it; model units.
+    fn lifts(&self, positions: &[DVec3], on_cloth: &[Vec<DVec3>], rows: &[Vec<DVec3>]) -> Vec<f64> {
         let n = rows[0].len();
         let mut lifts = vec![LIFT * self.thickness; n];
         for k in 0..rows.len() - 1 {
@@ -188,7 +213,10 @@ impl Band {
                 let own = [rows[k][j], rows[k][i], rows[k + 1][i], rows[k + 1][j]];
                 let under = [spots[j].from, spots[i].from, spots[i].to, spots[j].to];
                 let under = under.map(|v| positions[v as usize]);
-                let lift = LIFT * self.thickness + BENT * (warp(own) + warp(under)) / 2.0;
+                let cloth = |row: usize, column: usize| on_cloth[row][column];
+                let cloth = [cloth(k, j), cloth(k, i), cloth(k + 1, i), cloth(k + 1, j)];
+                let bent = BENT * (warp(own) + warp(under)) / 2.0;
+                let lift = LIFT * self.thickness + bent + depth(own, cloth);
                 for i in [i, j] {
                     lifts[i] = lifts[i].max(lift);
                 }
@@ -252,6 +280,14 @@ impl Band {
         spots.flat_map(|spot| [spot.from, spot.to])
     }
 
+    /// How far its inner wall lies off the places of the cloth beneath at most, model units.
+    pub fn off(&self, positions: &[DVec3]) -> f64 {
+        let inner = self.shape(positions).inner;
+        let rows = self.places(positions);
+        let pairs = inner.iter().flatten().zip(rows.iter().flatten());
+        pairs.map(|(a, b)| a.distance(*b)).fold(0.0, f64::max)
+    }
+
     /// Its least and its greatest height, along the inner wall, model units.
     pub fn heights(&self, positions: &[DVec3]) -> [f64; 2] {
         let at = |v: u32| positions[v as usize];
@@ -264,6 +300,28 @@ impl Band {
             [least.min(h), most.max(h)]
         })
     }
+}
+
+/// How far corners lie below a quad of the cloth that they were led away from.
+fn depth(led: [DVec3; 4], cloth: [DVec3; 4]) -> f64 {
+    let below = |c: usize| {
+        let (ahead, behind) = (cloth[(c + 1) % 4] - cloth[c], cloth[(c + 3) % 4] - cloth[c]);
+        ahead
+            .cross(behind)
+            .normalize_or_zero()
+            .dot(cloth[c] - led[c])
+    };
+    (0..4).map(below).fold(0.0, f64::max)
+}
+
+/// The mean of each way and its neighbours'.
+fn averaged(ways: &[DVec3], closed: bool) -> Vec<DVec3> {
+    let n = ways.len();
+    let mean = |i: usize| {
+        let neighbours = [Step::Back, Step::On].map(|step| step.from(i, n, closed).unwrap_or(i));
+        (ways[neighbours[0]] + 2.0 * ways[i] + ways[neighbours[1]]) / 4.0
+    };
+    (0..n).map(mean).collect()
 }
 
 /// How far the two ways of cutting a quad in triangles lie apart: half of it is how far either lies

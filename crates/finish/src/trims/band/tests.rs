@@ -2,12 +2,14 @@
 
 use std::f64::consts::PI;
 
+use base::Task;
 use engine::check;
 use mesh::{DVec3, QuadMesh};
 use proptest::prelude::*;
 
 use super::super::tests::{self, X, cuff, tube, value, volume, woven};
-use super::super::{Edge, Front, Placed, Side, Trim, TrimError, TrimKind, Trimmed};
+use super::super::weave;
+use super::super::{Edge, Front, Placed, Side, Trim, TrimError, TrimInput, TrimKind, Trimmed};
 use super::LIFT;
 
 fn belt(height: f64, thickness: f64) -> Trim {
@@ -194,6 +196,62 @@ fn a_gap_and_an_open_run_are_closed_at_both_ends() {
         sound(&surface, &alike);
         let free = woven(&surface, None, &[tape]).unwrap();
         assert_eq!(alike.surface.quads.len(), free.surface.quads.len());
+    }
+}
+
+/// Folds that wind around a sleeve twist its quads, whose two ways of being cut go through both walls of
+/// what is thin. It is led over them, and told how far off the cloth it lies; what would stand off
+/// further than it is high is refused.
+#[test]
+fn a_band_is_led_over_folds_that_would_cut_it() {
+    let n = 12;
+    let sleeve = |deep: f64, wind: f64, waves: f64| {
+        let mut surface = tube(n, 8, 3.0, |_, _| 6.0);
+        for p in &mut surface.positions {
+            let fold = 1.0 + deep * (waves * p.x.atan2(p.z) + wind * p.y).sin();
+            (p.x, p.z) = (p.x * fold, p.z * fold);
+        }
+        surface
+    };
+    for (surface, height, thickness) in [
+        (sleeve(0.2, 0.9, 3.0), 2.0, 0.4),
+        (sleeve(0.25, 0.7, 3.0), 2.0, 0.4),
+        (sleeve(0.3, 0.5, 2.0), 1.0, 0.2),
+        (sleeve(0.15, 1.2, 4.0), 3.0, 0.2),
+    ] {
+        let band = [on_row(belt(height, thickness), 4, n)];
+        let input = TrimInput {
+            surface: &surface,
+            plane: None,
+            sculpt: None,
+        };
+        let plain = weave::unchecked(&input, &band, &[0], &Task::default()).unwrap();
+        assert!(!check::crossings(&plain.mesh).unwrap().is_empty());
+        let led = woven(&surface, None, &band).unwrap();
+        sound(&surface, &led);
+        let told = led
+            .findings
+            .iter()
+            .find(|f| f.code == "trim-height")
+            .unwrap();
+        assert!(
+            told.sentence.contains("the cloth beneath it is folded"),
+            "{}",
+            told.sentence
+        );
+        let new = &led.surface.positions[surface.positions.len()..];
+        let near = |p: &DVec3| {
+            let each = surface.positions.iter().map(|q| q.distance(*p));
+            each.fold(f64::INFINITY, f64::min)
+        };
+        // No vertex of it is further from one of the cloth than half a quad and what it may stand off.
+        let far = new.iter().map(near).fold(0.0, f64::max);
+        assert!(far < 1.6 + height + thickness, "{far}");
+    }
+    let surface = sleeve(0.2, 0.9, 3.0);
+    match woven(&surface, None, &[on_row(belt(1.0, 0.1), 4, n)]).unwrap_err() {
+        TrimError::Crosses { most: None, .. } => {}
+        other => panic!("{other}"),
     }
 }
 

@@ -21,15 +21,16 @@ enum Lies {
 }
 
 impl Woven {
-    /// Weaves a band on the cloth.
+    /// Weaves a band on the cloth, led over its folds by so many rounds.
     pub fn weave_band(
         &mut self,
         input: &TrimInput<'_>,
         topology: &QuadTopology,
         number: usize,
         placed: &Placed,
+        eased: u32,
     ) -> Result<(), TrimError> {
-        let mut band = Band::new(input, topology, placed, &self.image)?;
+        let mut band = Band::new(input, topology, placed, &self.image, eased)?;
         let shape = band.shape(&input.surface.positions);
         let at: Vec<DVec3> = placed
             .run
