@@ -6,7 +6,7 @@ use base::{Finding, Findings, Level};
 use engine::assemble::Pole;
 use engine::check::Measures;
 use engine::model::{Guide, GuideKind, Plane, Sculpt};
-use files::{GlbOptions, MirrorPlane};
+use files::{GlbOptions, GlbPart, MirrorPlane};
 use mesh::QuadMesh;
 use report::{GuideView, LayersView, Picture, PoleView, ReportInput, StageView, Table, TrimView};
 use serde_json::Value;
@@ -162,6 +162,7 @@ pub fn write_surface(
     let look = Look {
         plane: finished.plane,
         hard: finished.hard,
+        parts: &[],
     };
     let mut all = surface_files("surface", name, units, finished.surface, look)?;
     let seen = finished.layers.iter().flat_map(|l| &l.layered.seen);
@@ -182,6 +183,8 @@ pub struct Look<'a> {
     pub plane: Option<Plane>,
     /// Its hard edges: both ends, lower first, sorted.
     pub hard: &'a [[u32; 2]],
+    /// Its parts, each a node of the GLB; none: it is one.
+    pub parts: &'a [GlbPart],
 }
 
 /// A surface as OBJ and GLB; the name of both files without extension is `stem`.
@@ -198,6 +201,7 @@ pub fn surface_files(
     let mut options = GlbOptions::named(name);
     options.metres_per_unit = files::metres_per_unit(units).unwrap_or(1.0);
     options.hard = look.hard.to_vec();
+    options.parts = look.parts.to_vec();
     options.mirror = look.plane.map(|plane| MirrorPlane {
         origin: plane.origin,
         normal: plane.normal,

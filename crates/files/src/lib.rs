@@ -37,6 +37,6 @@ pub use sculpt::{
     read_with_sculpt,
 };
 pub use write::{
-    EncodeError, GlbOptions, MirrorPlane, WriteError, check_writable, glb, held_text, obj_text,
-    ply_bytes, shaded_obj_text, symmetric_triangles, write_all_or_none, write_whole,
+    EncodeError, GlbOptions, GlbPart, MirrorPlane, WriteError, check_writable, glb, held_text,
+    obj_text, ply_bytes, shaded_obj_text, symmetric_triangles, write_all_or_none, write_whole,
 };

@@ -142,6 +142,7 @@ pub fn image(plan: &Plan, number: usize, of: &Made, meter: &Meter) -> Result<Mad
     let look = output::Look {
         plane: None,
         hard: &hard,
+        parts: &[],
     };
     let mut findings = Findings::default();
     findings.push(about(&spec.parts[original].name, of));

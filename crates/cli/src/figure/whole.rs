@@ -1,6 +1,7 @@
 //! The whole figure: what holds between its parts, its files and its report.
 
 use base::{Finding, Findings, Level, Place};
+use files::{FigurePart, GlbPart};
 use finish::layers::{self, Layer, Side, Standing};
 use mesh::{DVec3, Group, QuadMesh, TriMesh};
 use report::{FigurePage, PartView, Picture, Table};
@@ -85,7 +86,11 @@ pub fn finish(
         &spec.name,
         units.unwrap_or_default(),
         &whole,
-        output::Look { plane, hard: &hard },
+        output::Look {
+            plane,
+            hard: &hard,
+            parts: &nodes(plan, parts),
+        },
     )?;
     all.push((
         "findings.json".to_owned(),
@@ -355,6 +360,21 @@ fn hard_together(parts: &[Made]) -> Vec<[u32; 2]> {
         first += made.surface.positions.len() as u32;
     }
     hard
+}
+
+/// Each part with its quads in the whole.
+fn nodes(plan: &Plan, parts: &[Made]) -> Vec<GlbPart> {
+    let mut first = 0;
+    let each = plan.spec().parts.iter().zip(parts);
+    let node = |(part, made): (&FigurePart, &Made)| {
+        let quads = first..first + made.surface.quads.len();
+        first = quads.end;
+        GlbPart {
+            name: part.name.clone(),
+            quads,
+        }
+    };
+    each.map(node).collect()
 }
 
 /// All surfaces as one, each group under its part's name; a part's quads in no group are in one

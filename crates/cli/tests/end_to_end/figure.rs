@@ -95,6 +95,12 @@ fn parts_are_made_in_order_each_clear_of_those_beneath_and_kept_until_something_
         assert!(report.contains(part), "{part}");
     }
 
+    let glb = fs::read(out.join("figure.glb")).unwrap();
+    let length = u32::from_le_bytes(glb[12..16].try_into().unwrap()) as usize;
+    let root: serde_json::Value = serde_json::from_slice(&glb[20..20 + length]).unwrap();
+    let nodes = root["nodes"].as_array().unwrap().iter();
+    let names: Vec<&str> = nodes.filter_map(|node| node["name"].as_str()).collect();
+    assert_eq!(names[1..], ["arm", "sleeve"], "{names:?}");
     let results = ["figure.obj", "figure.glb", "findings.json", "report.html"];
     let read = || results.map(|name| fs::read(out.join(name)).unwrap());
     let (before, arm_at, sleeve_at) = (

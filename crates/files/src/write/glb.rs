@@ -1,6 +1,8 @@
 //! GLB, written by hand: "glTF 2.0 Specification" (Khronos Group, 2021; from memory;
 //! `reference/validate_glb.mjs` has Khronos' own validator check it).
 
+use std::ops::Range;
+
 use mesh::{DVec3, QuadMesh};
 use serde_json::{Value, json};
 
@@ -22,6 +24,18 @@ pub struct GlbOptions {
     pub metres_per_unit: f64,
     /// Edges with a normal on either side: both ends, lower first, sorted.
     pub hard: Vec<[u32; 2]>,
+    /// Parts with a node and a mesh of their own below the surface's node; none: the surface is one
+    /// mesh.
+    pub parts: Vec<GlbPart>,
+}
+
+/// Quads that are a node of their own.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct GlbPart {
+    /// Name of the node and its mesh.
+    pub name: String,
+    /// Its quads. Those of all parts in their order are those of the surface.
+    pub quads: Range<usize>,
 }
 
 impl GlbOptions {
@@ -32,6 +46,7 @@ impl GlbOptions {
             mirror: None,
             metres_per_unit: 1.0,
             hard: Vec::new(),
+            parts: Vec::new(),
         }
     }
 }
@@ -58,6 +73,18 @@ pub enum EncodeError {
     IndexOutOfRange {
         /// The quad.
         quad: usize,
+    },
+    /// Parts that leave quads out or have them twice.
+    #[error(
+        "part '{part}' begins at quad {begins}, where {expected} is next. Name each quad once, in order"
+    )]
+    Parts {
+        /// The part; the surface's own name if quads are left over.
+        part: String,
+        /// Where it begins.
+        begins: usize,
+        /// Where it should.
+        expected: usize,
     },
     /// A scale that makes no sense.
     #[error("{value} metres in a unit is no scale. Give a number above 0")]
@@ -106,7 +133,13 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
     let normals = shade.normals.iter().map(|n| n.as_vec3().to_array());
     let normals: Vec<[f32; 3]> = normals.collect();
     let triangles = symmetric_triangles(mesh, options.mirror);
-    let (names, members) = primitives(mesh);
+    let mut meshes = meshes(mesh, options)?;
+    for part in &mut meshes {
+        let quads = part.primitives.iter().flat_map(|p| &p.quads);
+        let used = quads.flat_map(|&q| shade.of_corner[q]);
+        let (first, last) = used.fold((u32::MAX, 0), |(a, b), v| (a.min(v), b.max(v)));
+        part.vertices = first as usize..last as usize + 1;
+    }
 
     let mut data: Vec<u8> = Vec::new();
     data.extend(positions.iter().flatten().flat_map(|c| c.to_le_bytes()));
@@ -114,22 +147,25 @@ pub fn glb(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<u8>, EncodeError
     data.extend(normals.iter().flatten().flat_map(|c| c.to_le_bytes()));
     let indices_at = data.len();
     // 65535 itself isn't allowed as a 16-bit index: it could mean a restart.
-    let short = positions.len() <= usize::from(u16::MAX);
-    for &quad in members.iter().flatten() {
-        for corner in [triangles[2 * quad], triangles[2 * quad + 1]].as_flattened() {
-            let index = shade.at(mesh, quad, *corner);
-            let bytes = index.to_le_bytes();
-            data.extend(if short { &bytes[..2] } else { &bytes[..] });
+    let short = meshes
+        .iter()
+        .all(|part| part.vertices.len() <= usize::from(u16::MAX));
+    for part in &meshes {
+        for &quad in part.primitives.iter().flat_map(|p| &p.quads) {
+            for corner in [triangles[2 * quad], triangles[2 * quad + 1]].as_flattened() {
+                let index = shade.at(mesh, quad, *corner) - part.vertices.start as u32;
+                let bytes = index.to_le_bytes();
+                data.extend(if short { &bytes[..2] } else { &bytes[..] });
+            }
         }
     }
     let layout = Layout {
-        vertices: positions.len(),
         normals_at,
         indices_at,
         end: data.len(),
         short,
     };
-    let root = root(options, &names, &members, &layout, bounds(&positions));
+    let root = root(options, &meshes, &layout, &positions);
     container(&root, data)
 }
 
@@ -141,19 +177,65 @@ fn check_indices(mesh: &QuadMesh) -> Result<(), EncodeError> {
     }
 }
 
-/// Names and quads of the primitives: groups that have quads, then the rest.
-fn primitives(mesh: &QuadMesh) -> (Vec<String>, Vec<Vec<usize>>) {
-    let mut names: Vec<String> = mesh.groups.iter().map(|group| group.name.clone()).collect();
-    names.push(REST.to_owned());
-    let mut members = vec![Vec::new(); names.len()];
-    for (quad, groups) in groups_of_quads(mesh).iter().enumerate() {
-        let group = groups
-            .first()
-            .map_or(mesh.groups.len(), |&group| group as usize);
-        members[group].push(quad);
+/// A mesh of the file.
+struct Part {
+    name: String,
+    primitives: Vec<Primitive>,
+    /// Which of the file's vertices it has.
+    vertices: Range<usize>,
+}
+
+/// Quads of one material.
+struct Primitive {
+    name: String,
+    quads: Vec<usize>,
+}
+
+/// The meshes and their primitives: groups that have quads, then the rest. A part without quads is none.
+fn meshes(mesh: &QuadMesh, options: &GlbOptions) -> Result<Vec<Part>, EncodeError> {
+    let mut parts = options.parts.clone();
+    if parts.is_empty() {
+        parts.push(GlbPart {
+            name: options.name.clone(),
+            quads: 0..mesh.quads.len(),
+        });
     }
-    let both = names.into_iter().zip(members);
-    both.filter(|(_, quads)| !quads.is_empty()).unzip()
+    let wrong = |part: &str, begins: usize, expected: usize| EncodeError::Parts {
+        part: part.to_owned(),
+        begins,
+        expected,
+    };
+    let groups = groups_of_quads(mesh);
+    let (mut all, mut next) = (Vec::new(), 0);
+    for GlbPart { name, quads } in parts {
+        if quads.start != next || quads.end < next || quads.end > mesh.quads.len() {
+            return Err(wrong(&name, quads.start, next));
+        }
+        next = quads.end;
+        let names = mesh.groups.iter().map(|group| group.name.as_str());
+        let empty = |name: &str| Primitive {
+            name: name.to_owned(),
+            quads: Vec::new(),
+        };
+        let mut primitives: Vec<Primitive> = names.chain([REST]).map(empty).collect();
+        for quad in quads {
+            let group = groups[quad].first();
+            let group = group.map_or(mesh.groups.len(), |&group| group as usize);
+            primitives[group].quads.push(quad);
+        }
+        primitives.retain(|primitive| !primitive.quads.is_empty());
+        if !primitives.is_empty() {
+            all.push(Part {
+                name,
+                primitives,
+                vertices: 0..0,
+            });
+        }
+    }
+    match next == mesh.quads.len() {
+        true => Ok(all),
+        false => Err(wrong(&options.name, next, mesh.quads.len())),
+    }
 }
 
 fn bounds(positions: &[[f32; 3]]) -> [[f32; 3]; 2] {
@@ -169,25 +251,19 @@ fn bounds(positions: &[[f32; 3]]) -> [[f32; 3]; 2] {
 
 /// Where things lie in the binary chunk.
 struct Layout {
-    vertices: usize,
     normals_at: usize,
     indices_at: usize,
     end: usize,
     short: bool,
 }
 
-fn root(
-    options: &GlbOptions,
-    names: &[String],
-    members: &[Vec<usize>],
-    layout: &Layout,
-    [low, high]: [[f32; 3]; 2],
-) -> Value {
+fn root(options: &GlbOptions, parts: &[Part], layout: &Layout, positions: &[[f32; 3]]) -> Value {
     const FLOAT: u32 = 5126;
     const ARRAY_BUFFER: u32 = 34962;
     const ELEMENT_ARRAY_BUFFER: u32 = 34963;
+    /// Bytes of three floats.
+    const VEC3: usize = 12;
     let Layout {
-        vertices,
         normals_at,
         indices_at,
         end,
@@ -195,48 +271,65 @@ fn root(
     } = *layout;
     // Written as f64, the exact value of each f32: a reader compares them with the data.
     let exact = |v: [f32; 3]| v.map(f64::from);
-    let mut accessors = vec![
-        json!({
-            "bufferView": 0, "componentType": FLOAT, "count": vertices, "type": "VEC3",
-            "min": exact(low), "max": exact(high),
-        }),
-        json!({ "bufferView": 1, "componentType": FLOAT, "count": vertices, "type": "VEC3" }),
-    ];
     let (index_type, index_size) = if short { (5123, 2) } else { (5125, 4) };
-    let (mut offset, mut primitives) = (0, Vec::new());
-    for (number, quads) in members.iter().enumerate() {
-        primitives.push(json!({
-            "attributes": { "POSITION": 0, "NORMAL": 1 },
-            "indices": accessors.len(), "material": number, "mode": 4,
+    let (mut accessors, mut meshes, mut materials) = (Vec::new(), Vec::new(), Vec::new());
+    let mut offset = 0;
+    for part in parts {
+        let [low, high] = bounds(&positions[part.vertices.clone()]);
+        let (position, count) = (accessors.len(), part.vertices.len());
+        let begins = VEC3 * part.vertices.start;
+        accessors.push(json!({
+            "bufferView": 0, "byteOffset": begins, "componentType": FLOAT, "count": count, "type": "VEC3",
+            "min": exact(low), "max": exact(high),
         }));
         accessors.push(json!({
-            "bufferView": 2, "byteOffset": offset, "componentType": index_type,
-            "count": 6 * quads.len(), "type": "SCALAR",
+            "bufferView": 1, "byteOffset": begins, "componentType": FLOAT, "count": count, "type": "VEC3",
         }));
-        offset += 6 * quads.len() * index_size;
+        let mut primitives = Vec::new();
+        for primitive in &part.primitives {
+            primitives.push(json!({
+                "attributes": { "POSITION": position, "NORMAL": position + 1 },
+                "indices": accessors.len(), "material": materials.len(), "mode": 4,
+            }));
+            // Cloth is single-walled: its inside is seen too.
+            materials.push(json!({
+                "name": primitive.name, "doubleSided": true,
+                "pbrMetallicRoughness": { "metallicFactor": 0.0, "roughnessFactor": 0.8 },
+            }));
+            let indices = 6 * primitive.quads.len();
+            accessors.push(json!({
+                "bufferView": 2, "byteOffset": offset, "componentType": index_type,
+                "count": indices, "type": "SCALAR",
+            }));
+            offset += indices * index_size;
+        }
+        meshes.push(json!({ "name": part.name, "primitives": primitives }));
     }
-    // Cloth is single-walled: its inside is seen too.
-    let material = |name: &String| {
-        json!({
-            "name": name, "doubleSided": true,
-            "pbrMetallicRoughness": { "metallicFactor": 0.0, "roughnessFactor": 0.8 },
-        })
-    };
-    let mut node = json!({ "name": options.name, "mesh": 0 });
+    let mut node = json!({ "name": options.name });
+    let mut nodes = Vec::new();
+    if options.parts.is_empty() {
+        node["mesh"] = Value::from(0);
+    } else {
+        // Below one node for the whole, which has the scale.
+        let each = parts.iter().enumerate();
+        nodes.extend(each.map(|(mesh, part)| json!({ "name": part.name, "mesh": mesh })));
+        node["children"] = (1..=nodes.len()).collect::<Vec<_>>().into();
+    }
     if options.metres_per_unit != 1.0 {
         node["scale"] = Value::from(vec![options.metres_per_unit; 3]);
     }
+    nodes.insert(0, node);
     json!({
         "asset": { "version": "2.0", "generator": "Loopwright" },
         "scene": 0,
         "scenes": [{ "name": options.name, "nodes": [0] }],
-        "nodes": [node],
-        "meshes": [{ "name": options.name, "primitives": primitives }],
-        "materials": names.iter().map(material).collect::<Vec<_>>(),
+        "nodes": nodes,
+        "meshes": meshes,
+        "materials": materials,
         "accessors": accessors,
         "bufferViews": [
-            { "buffer": 0, "byteOffset": 0, "byteLength": normals_at, "target": ARRAY_BUFFER },
-            { "buffer": 0, "byteOffset": normals_at, "byteLength": indices_at - normals_at, "target": ARRAY_BUFFER },
+            { "buffer": 0, "byteOffset": 0, "byteLength": normals_at, "byteStride": VEC3, "target": ARRAY_BUFFER },
+            { "buffer": 0, "byteOffset": normals_at, "byteLength": indices_at - normals_at, "byteStride": VEC3, "target": ARRAY_BUFFER },
             { "buffer": 0, "byteOffset": indices_at, "byteLength": end - indices_at, "target": ELEMENT_ARRAY_BUFFER },
         ],
         "buffers": [{ "byteLength": end }],

@@ -7,7 +7,7 @@ mod place;
 mod ply;
 mod shade;
 
-pub use glb::{EncodeError, GlbOptions, glb};
+pub use glb::{EncodeError, GlbOptions, GlbPart, glb};
 pub use mirror::{MirrorPlane, symmetric_triangles};
 pub use obj::{held_text, obj_text, shaded_obj_text};
 pub use place::{WriteError, check_writable, write_all_or_none, write_whole};

@@ -86,6 +86,69 @@ fn each_group_is_a_primitive_with_a_named_material() {
 }
 
 #[test]
+fn parts_are_nodes_with_meshes_and_vertices_of_their_own() {
+    let one = tent();
+    let mut both = one.clone();
+    let first = one.positions.len() as u32;
+    both.positions
+        .extend(one.positions.iter().map(|p| *p + 4.0 * DVec3::Y));
+    both.quads
+        .extend(one.quads.iter().map(|q| q.map(|v| v + first)));
+    let part = |name: &str, quads| GlbPart {
+        name: name.into(),
+        quads,
+    };
+    let mut options = options();
+    options.metres_per_unit = 0.01;
+    options.parts = vec![part("low", 0..4), part("none", 4..4), part("high", 4..8)];
+    let bytes = glb(&both, &options).unwrap();
+    let root = json_of(&bytes);
+    assert_eq!(
+        root["nodes"],
+        json!([
+            { "name": "tent", "children": [1, 2], "scale": [0.01, 0.01, 0.01] },
+            { "name": "low", "mesh": 0 },
+            { "name": "high", "mesh": 1 },
+        ])
+    );
+    // Meshes that share a buffer view need its stride (section 3.6.2.4).
+    assert!((0..2).all(|view| root["bufferViews"][view]["byteStride"] == 12));
+    // Ten vertices each, of which a reader takes no others.
+    for mesh in root["meshes"].as_array().unwrap() {
+        let at = mesh["primitives"][0]["attributes"]["POSITION"]
+            .as_u64()
+            .unwrap();
+        assert_eq!(root["accessors"][at as usize]["count"], 10);
+    }
+    let sculpt = parse_sculpt("x.glb".as_ref(), &bytes).unwrap();
+    assert_eq!(sculpt.triangles.len(), 16);
+    for (name, low) in [("low", 1.0), ("high", 5.0)] {
+        let part = sculpt.part(name).unwrap();
+        assert_eq!(part.len(), 8);
+        let mut corners = part.indices().flat_map(|t| sculpt.triangles[t as usize]);
+        let least = 0.01 * (low - 1.0) - 1e-6;
+        assert!(corners.all(|v| f64::from(sculpt.positions[v as usize].y) >= least));
+    }
+    // What has the whole isn't asked for twice or left out.
+    for parts in [
+        vec![part("low", 0..4)],
+        vec![part("low", 0..5), part("high", 4..8)],
+    ] {
+        let refused = glb(
+            &both,
+            &GlbOptions {
+                parts,
+                ..options.clone()
+            },
+        );
+        assert!(
+            matches!(refused, Err(EncodeError::Parts { .. })),
+            "{refused:?}"
+        );
+    }
+}
+
+#[test]
 fn units_become_the_scale_of_the_node() {
     let bytes = glb(
         &tent(),
