@@ -189,10 +189,13 @@ pub fn run(
         local: Vec::new(),
         held: filled.held.iter().map(Option::is_some).collect(),
     };
-    let pinned: Vec<(Seat, DVec3)> = seats
+    let mut pinned: Vec<(Seat, DVec3)> = seats
         .into_iter()
         .zip(mesh.positions.iter().copied())
         .collect();
+    for (v, at) in rails::aimed_nodes(filled, surface, curves, &rails, plane) {
+        pinned[v].1 = at;
+    }
     lift.flatten(&mut mesh, &mut scene, &rails);
     for round in 0..options.rounds {
         if round % LOOK_UP == 0 {

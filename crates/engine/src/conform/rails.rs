@@ -8,7 +8,7 @@ use mesh::DVec3;
 use crate::field::Field;
 use crate::fill::{Filled, Origin};
 use crate::layout::{ArcSource, Layout};
-use crate::model::{ChainSource, Curve, Plane, WorkSurface};
+use crate::model::{ChainSource, Curve, GuideKind, Plane, WorkSurface};
 
 /// A curve that vertices slide along.
 #[derive(Clone, Debug)]
@@ -272,6 +272,44 @@ pub(crate) fn seats_of(
         })
         .collect();
     (rails, seats)
+}
+
+/// Vertices where other curves meet an opening's, each with a place half way to where the opening's
+/// drawing asks for it: pinned where the curves meet they would pull the opening off its drawing, and all
+/// the way they would bend the others' ends aside. What lies on the mirror plane stays on it.
+pub(super) fn aimed_nodes(
+    filled: &Filled,
+    surface: &WorkSurface,
+    curves: &[Curve],
+    rails: &[Rail],
+    plane: Option<Plane>,
+) -> Vec<(usize, DVec3)> {
+    let is_opening = |&c: &usize| match surface.chains[c].source {
+        ChainSource::Curve(curve) => curves[curve].kind == GuideKind::Opening,
+        ChainSource::Plane | ChainSource::Boundary => false,
+    };
+    let place = |v: usize| {
+        let Origin::Node { vertex } = filled.origin[v] else {
+            return None;
+        };
+        let through = (0..rails.len()).filter(|&c| surface.chains[c].vertices.contains(&vertex));
+        let (openings, others): (Vec<usize>, Vec<usize>) = through.partition(is_opening);
+        let at = filled.mesh.positions[v];
+        let aims = openings
+            .iter()
+            .map(|&c| rails[c].aim(rails[c].nearest(at, None)));
+        let sum: DVec3 = aims.sum();
+        let aim = (!openings.is_empty()).then(|| sum / openings.len() as f64)?;
+        let half_way = if others.is_empty() {
+            aim
+        } else {
+            at.midpoint(aim)
+        };
+        let plane = plane.filter(|_| others.iter().any(|&c| rails[c].on_plane));
+        Some(plane.map_or(half_way, |plane| plane.project(half_way)))
+    };
+    let loose = (0..filled.origin.len()).filter(|&v| filled.held[v].is_none());
+    loose.filter_map(|v| Some((v, place(v)?))).collect()
 }
 
 /// Whether the chain's ends are the curve's ends.

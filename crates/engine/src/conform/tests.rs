@@ -5,7 +5,7 @@ use base::Task;
 use super::*;
 use crate::fill::Origin;
 use crate::layout::ArcSource;
-use crate::model::ChainSource;
+use crate::model::{ChainSource, GuideKind};
 use crate::testing::{Made, all_made, made};
 
 /// A scene of free vertices over triangles, without rails, for quads of edge 1.
@@ -213,6 +213,58 @@ fn no_quad_is_folded_or_squeezed() {
             // As the check stage asks.
             assert!(jacobian > 0.1, "{}: quad {q} {jacobian}", made.case.name);
         }
+    }
+}
+
+/// Found on a cape: where folds ended on its edge, vertices stayed half a quad off the drawn edge, and
+/// no run of edges followed it.
+#[test]
+fn an_opening_is_left_nowhere_for_the_curves_that_meet_it() {
+    let made = made("half");
+    let laid = &made.laid;
+    let mut curves = laid.curves.clone();
+    let hem = curves.iter().position(|c| c.kind == GuideKind::Opening);
+    let hem = hem.unwrap();
+    // The drawing runs a fifth of a quad below the curve.
+    let below = DVec3::Y * -0.2 * made.case.edge;
+    curves[hem].aims = curves[hem].points.iter().map(|&p| p + below).collect();
+    let mut options = ConformOptions::for_edge(made.case.edge);
+    let place = |options: &ConformOptions| {
+        run(
+            &made.filled,
+            &laid.surface,
+            &laid.field,
+            &laid.layout,
+            &curves,
+            &made.case.sculpt,
+            laid.plane,
+            options,
+            &Task::default(),
+        )
+    };
+    // For each vertex on the hem: whether another curve meets it there, and how far it is off the curve.
+    let offs = |mesh: &QuadMesh| -> Vec<(bool, f64)> {
+        let is_hem = |c: &usize| laid.surface.chains[*c].source == ChainSource::Curve(hem);
+        let of = |v: usize| {
+            let chains = chains_of(made, v);
+            let off = mesh.positions[v].y - 0.4;
+            chains.iter().any(is_hem).then_some((chains.len() > 1, off))
+        };
+        (0..mesh.positions.len()).filter_map(of).collect()
+    };
+    let aimed = offs(&place(&options).unwrap().0);
+    assert!(aimed.iter().any(|o| o.0) && aimed.iter().any(|o| !o.0));
+    for (shared, off) in aimed {
+        let wanted = if shared { 0.5 } else { 1.0 } * below.y;
+        assert!(
+            (off - wanted).abs() < 0.05 * made.case.edge,
+            "{shared} {off}"
+        );
+    }
+    // On the curve itself where faces aren't to straddle.
+    options.straddle = false;
+    for (_, off) in offs(&place(&options).unwrap().0) {
+        assert!(off.abs() < 0.02 * made.case.edge, "{off}");
     }
 }
 

@@ -17,7 +17,7 @@ const FINE: f64 = 2.0;
 /// The curve between both ends of a drawn piece is at most so many times as long as the piece.
 const DETOUR: f64 = 3.0;
 /// Most that an aim is off its curve, in target edges.
-const MOST: f64 = 0.3;
+const MOST: f64 = 0.4;
 /// Drawings that differ by no more than this are one, in target edges.
 const ALIKE: f64 = 1e-6;
 /// Rounds of smoothing; points lie an eighth of a target edge apart.
