@@ -58,7 +58,7 @@ pub enum Verb {
     Run(Run),
     /// Run the parts of a set file from the inside out, each clear of those beneath it, with one report
     Figure(Figure),
-    /// Run a job, and again whenever the job, its sculpt or a held file changes, until Ctrl-C
+    /// Run a job or a set file, and again whenever it or a file that it names changes, until Ctrl-C
     Watch(Run),
     /// Make the lighthouse keeper's sculpts, jobs and set file, run them, leave the report
     Demo(Demo),
@@ -101,7 +101,7 @@ pub struct Common {
 /// Options of `run` and `watch`.
 #[derive(Debug, Group)]
 pub struct Run {
-    /// The job file (TOML)
+    /// The job file (TOML); watch takes a set file too
     pub job: PathBuf,
     /// Folder for the results; made if it isn't there
     #[arg(long, value_name = "DIR")]
@@ -124,6 +124,22 @@ pub struct Run {
     /// Common options.
     #[command(flatten)]
     pub common: Common,
+}
+
+impl Run {
+    /// The first option given that stands above what a job says.
+    pub fn of_job(&self) -> Option<&'static str> {
+        let all = [
+            ("faces", self.faces.is_some()),
+            ("edge", self.edge.is_some()),
+            ("adapt", self.adapt.is_some()),
+            ("plane", self.plane.is_some()),
+            ("sides", self.sides.is_some()),
+        ];
+        all.into_iter()
+            .find(|(_, given)| *given)
+            .map(|(name, _)| name)
+    }
 }
 
 /// Options of `figure`.
@@ -157,6 +173,9 @@ pub struct Demo {
     /// Faces of the whole figure, 9000 if left out; with --only-coat of the coat, 1800
     #[arg(long, value_name = "N")]
     pub faces: Option<u32>,
+    /// Make every sculpt and part anew, even if nothing that it is made from has changed
+    #[arg(long)]
+    pub anew: bool,
     /// Common options.
     #[command(flatten)]
     pub common: Common,

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use engine::model::Hold;
 use files::{JobError, JobFault, JobFile, JobSpec};
-use session::{CompleteError, SessionError, Settings};
+use session::{CompleteError, LayerFiles, SessionError, Settings};
 
 use crate::args;
 use crate::refusal::Refusal;
@@ -21,6 +21,8 @@ pub struct Order {
     pub spec: JobSpec,
     /// The job file's text with the overrides in it.
     pub text: String,
+    /// Layers that were read by now.
+    pub read: LayerFiles,
 }
 
 impl Order {
@@ -29,6 +31,7 @@ impl Order {
         Self {
             spec: file.spec().clone(),
             text: file.text(),
+            read: LayerFiles::default(),
             file,
         }
     }
@@ -49,7 +52,12 @@ impl Order {
     /// [`Refusal::Job`] for what no job can have.
     pub fn with_spec(file: JobFile, spec: JobSpec) -> Result<Self, Refusal> {
         let text = text_with(&file, &spec)?;
-        Ok(Self { file, spec, text })
+        Ok(Self {
+            file,
+            spec,
+            text,
+            read: LayerFiles::default(),
+        })
     }
 
     /// The job file and all files that it names, with those that are read with them.
@@ -84,12 +92,13 @@ impl Order {
         session::holds_of(&self.file, &self.spec).map_err(read)
     }
 
-    /// The layers, read from their files.
+    /// The layers, read from their files if they weren't yet.
     ///
     /// # Errors
     /// [`Refusal::Layer`] with the layer's line.
     pub fn layers(&self) -> Result<Vec<finish::layers::Layer>, Refusal> {
-        session::layers_of(&self.file, &self.spec).map_err(|source| Refusal::Layer {
+        let layers = self.read.clone().all(&self.file, &self.spec);
+        layers.map_err(|source| Refusal::Layer {
             place: format!("{}:{}: ", self.file.path().display(), source.line),
             source: source.into(),
         })
@@ -228,6 +237,7 @@ pub fn read(path: &Path) -> Result<JobFile, Refusal> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use finish::layers::{Layer, Side};
 
     const COAT: &str = "job = 1\n[sculpt]\nfile = 'oilskin.ply'\n\
         [[guide]]\nname = 'hem'\nkind = 'opening'\npoints = [[0,0,0],[1,0,0],[0,0,1]]\n\
@@ -251,6 +261,30 @@ mod tests {
         assert!(refusal.ends_with("6 or 8"), "{refusal}");
         let refusal = order().stage_refusal(SessionError::NoArea).to_string();
         assert!(refusal.starts_with("coat.toml: the sculpt"), "{refusal}");
+    }
+
+    #[test]
+    fn a_layer_that_was_read_by_now_is_not_read_again() {
+        let layer = "[[layer]]\nname = 'jersey'\nfile = 'none.ply'\nclearance = 0.3\n";
+        let text = format!("{COAT}{layer}");
+        let mut order = Order::of(JobFile::parse("coat.toml".as_ref(), &text).unwrap());
+        let refusal = order.layers().unwrap_err().to_string();
+        assert!(
+            refusal.starts_with("coat.toml:12: layer 'jersey'"),
+            "{refusal}"
+        );
+        let mesh = mesh::TriMesh {
+            positions: vec![mesh::Vec3::ZERO, mesh::Vec3::X, mesh::Vec3::Y],
+            triangles: vec![[0, 1, 2]],
+        };
+        let layer = Layer::new("", &mesh, Side::Under, 1.0);
+        order.read.add("none.ply".into(), layer);
+        let layers = order.layers().unwrap();
+        assert_eq!(
+            (layers[0].name.as_str(), layers[0].clearance),
+            ("jersey", 0.3)
+        );
+        assert_eq!(layers[0].mesh.mesh.triangles, [[0, 1, 2]]);
     }
 
     #[test]

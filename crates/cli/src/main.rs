@@ -16,6 +16,7 @@ mod progress;
 mod refusal;
 mod run;
 mod sculpt;
+mod stamp;
 mod suggest;
 mod tables;
 mod terminal;
@@ -77,7 +78,9 @@ fn main() -> ExitCode {
         Ok(false) => NOT_READY,
         Err(_) if meter.task().checkpoint().is_err() => {
             terminal::complain(match &args.verb {
-                Verb::Watch(_) => "ended; the results of the last whole run stay",
+                Verb::Watch(_) => {
+                    "ended; the results of the last whole run stay, and parts of a figure that were done since"
+                }
                 Verb::Figure(_) => "cancelled; parts that were done by then are written",
                 _ => "cancelled; nothing was written",
             });

@@ -26,6 +26,16 @@ pub enum Refusal {
         /// What is wrong with it.
         fault: JobFault,
     },
+    /// An option that stands above a job's own value, with a set file.
+    #[error(
+        "--{option}: '{}' is a set file, whose jobs say that for themselves. Leave the option out", set.display()
+    )]
+    OfJob {
+        /// Its name without dashes.
+        option: &'static str,
+        /// The set file.
+        set: PathBuf,
+    },
     /// The sculpt or surface file; `place` names the job file and line that name it.
     #[error("{place}{source}")]
     Read {

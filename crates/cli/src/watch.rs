@@ -1,4 +1,4 @@
-//! `loopwright watch`: a job that runs again whenever one of its files changes.
+//! `loopwright watch`: a job or a figure that runs again whenever one of its files changes.
 
 use std::convert::Infallible;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -7,10 +7,11 @@ use std::thread;
 use std::time::Duration;
 
 use base::{Cancelled, Task};
-use files::{JobError, JobFile, JobSpec};
+use files::{JobError, JobOrSet, JobSpec};
 use session::Watched;
 
 use crate::args;
+use crate::figure;
 use crate::job::{self, Order};
 use crate::output::{self, Done};
 use crate::progress::Meter;
@@ -24,7 +25,7 @@ const GLANCE: Duration = Duration::from_millis(50);
 /// to the next is no longer being written, and an artist doesn't wait.
 const GLANCES_A_LOOK: u32 = 6;
 
-/// Runs a job, and again after each change, until cancelled. A run under way when something changes is
+/// Runs a job or a set, and again after each change, until cancelled. A run under way when something changes is
 /// given up for a new one; a refusal is told, and the results of the run before stay.
 ///
 /// # Errors
@@ -34,6 +35,12 @@ pub fn run(args: &args::Run, meter: &Meter) -> Result<Infallible, Refusal> {
     output::check_folder(&args.out, &[])?;
     loop {
         let (mut watched, file) = Watched::read(&args.job);
+        if let (Ok(JobOrSet::Set(_)), Some(option)) = (&file, args.of_job()) {
+            return Err(Refusal::OfJob {
+                option,
+                set: args.job.clone(),
+            });
+        }
         let of_run = Meter::new(args.common.quiet);
         let work = || guarded(|| once(file, args, &of_run));
         let (outcome, changed) = while_looking(&mut watched, meter.task(), of_run.task(), work)?;
@@ -53,9 +60,20 @@ pub fn run(args: &args::Run, meter: &Meter) -> Result<Infallible, Refusal> {
 }
 
 /// One run.
-fn once(file: Result<JobFile, JobError>, args: &args::Run, meter: &Meter) -> Result<Done, Refusal> {
-    let order = Order::with_overrides(file?, args)?;
-    run::results(&order, &args.out, &args.common, meter)
+fn once(
+    file: Result<JobOrSet, JobError>,
+    args: &args::Run,
+    meter: &Meter,
+) -> Result<Done, Refusal> {
+    let (out, common) = (&args.out, &args.common);
+    match file? {
+        JobOrSet::Job(file) => {
+            let order = Order::with_overrides(*file, args)?;
+            run::results(&order, out, common, meter)
+        }
+        // The parts' own reports say how each went; here is one line a run.
+        JobOrSet::Set(file) => figure::results(&file, out, false, common, meter, |_, _| {}),
+    }
 }
 
 /// Makes a fault of the program a refusal, so that the next change finds the watch still there.

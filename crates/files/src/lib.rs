@@ -16,11 +16,13 @@
 //! assert_eq!(sculpt.triangles.len(), 2);
 //! ```
 
+mod either;
 mod figure;
 mod job;
 mod sculpt;
 mod write;
 
+pub use either::JobOrSet;
 pub use figure::{FigureFile, FigurePart, FigureSpec, PartFrom, Share};
 pub use job::{
     AreaSize, AreaSpec, ChangeSpec, DEFAULT_ADAPT, DEFAULT_FACES, DEFAULT_HARD_ANGLE,

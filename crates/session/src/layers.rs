@@ -93,6 +93,20 @@ impl LayerFiles {
         layers.map(|layer| self.layer(file, layer)).collect()
     }
 
+    /// All layers of a job in its order, each read from its file if it wasn't yet.
+    ///
+    /// # Errors
+    /// [`LayerFileError`]: the first file that can't be used.
+    pub fn all(&mut self, file: &JobFile, spec: &JobSpec) -> Result<Vec<Layer>, LayerFileError> {
+        let layers = spec.layers.iter();
+        layers.map(|layer| self.layer(file, layer)).collect()
+    }
+
+    /// Adds a file that was read elsewhere: `layer` has all of its triangles.
+    pub fn add(&mut self, file: PathBuf, layer: Layer) {
+        self.read.insert((file, None), layer);
+    }
+
     /// Forgets what was read: files have changed.
     pub fn forget(&mut self) {
         self.read.clear();
@@ -125,14 +139,6 @@ impl LayerFiles {
         self.read.insert(key, layer.clone());
         Ok(layer)
     }
-}
-
-/// The layers of a job, read from their files.
-///
-/// # Errors
-/// [`LayerFileError`]: the first file that can't be used.
-pub fn layers_of(file: &JobFile, spec: &JobSpec) -> Result<Vec<Layer>, LayerFileError> {
-    LayerFiles::default().each(file, spec).into_iter().collect()
 }
 
 /// The triangles of a part, or all of them.

@@ -26,7 +26,7 @@ pub use holding::{Holding, HoldingError, holding};
 pub use job::{
     HoldFileError, guides_of, holds_of, intent_of, lines_named, places_named, plane_of, settings_of,
 };
-pub use layers::{ClearError, LayerFileError, LayerFiles, LayerProblem, Layered, layers_of};
+pub use layers::{ClearError, LayerFileError, LayerFiles, LayerProblem, Layered};
 pub use pipeline::{Outcome, Session, SessionError, Settings, Size, StageTime, Way};
 pub use sculpt::{TakeError, take_in};
 pub use worker::{Event, Order, Worker};

@@ -216,7 +216,7 @@ fn the_end_of_the_job_is_that_of_the_command_line_and_what_cant_be_had_is_told()
     let outcome = Session::new(sculpt())
         .run(&settings, &Task::default())
         .unwrap();
-    let layers = loopwright_session::layers_of(&job, job.spec()).unwrap();
+    let layers = LayerFiles::default().all(&job, job.spec()).unwrap();
     let rest = Rest {
         spec: job.spec(),
         layers: &layers,

@@ -5,23 +5,26 @@ use std::path::Path;
 use base::{Finding, Findings, Level};
 use engine::model::Plane;
 use engine::symmetry::PlaneChoice;
-use files::PlaneSpec;
-use mesh::QuadMesh;
+use files::{PlaneSpec, ReadError};
+use finish::layers::{Layer, Side};
+use mesh::{QuadMesh, TriMesh};
 use report::Picture;
 use serde_json::{Value, json};
 
-use super::plan::Plan;
-use super::stamp::{Sources, Stamp};
+use super::plan::{Plan, SURFACE};
 use crate::args;
 use crate::output;
 use crate::progress::Meter;
 use crate::refusal::Refusal;
 use crate::run;
+use crate::stamp::{NOTE, Sources, Stamp};
 
 /// A part with its results.
 pub struct Made {
     /// Its surface, as it was written.
     pub surface: QuadMesh,
+    /// The same as a layer beneath others; whoever is over it says how far.
+    pub layer: Layer,
     /// Its findings.json.
     pub findings: Value,
     /// Pictures of its report.
@@ -57,12 +60,23 @@ impl Made {
     }
 
     /// What lies in a folder.
-    fn read(folder: &Path, pictures: Vec<Picture>, kept: bool) -> Result<Self, Refusal> {
-        let surface = files::read_grouped_quads(&folder.join("surface.obj"));
-        let surface = surface.map_err(|source| Refusal::Read {
+    fn read(
+        folder: &Path,
+        name: &str,
+        pictures: Vec<Picture>,
+        kept: bool,
+    ) -> Result<Self, Refusal> {
+        let unread = |source: ReadError| Refusal::Read {
             place: String::new(),
             source: source.into(),
-        })?;
+        };
+        let path = folder.join(SURFACE);
+        let surface = files::read_grouped_quads(&path).map_err(unread)?;
+        let raw = files::read_sculpt(&path).map_err(unread)?;
+        let triangles = TriMesh {
+            positions: raw.positions,
+            triangles: raw.triangles,
+        };
         let findings = folder.join("findings.json");
         let unread = |source| Refusal::Results {
             path: findings.clone(),
@@ -71,6 +85,7 @@ impl Made {
         let bytes = std::fs::read(&findings).map_err(unread)?;
         Ok(Self {
             surface,
+            layer: Layer::new(name, &triangles, Side::Under, f64::EPSILON),
             findings: serde_json::from_slice(&bytes)?,
             pictures,
             kept,
@@ -78,26 +93,32 @@ impl Made {
     }
 }
 
-/// A part with a job; `anew` makes it even if nothing changed.
+/// A part with a job; `beneath` are the parts before it, `anew` makes it even if nothing changed.
 ///
 /// # Errors
 /// [`Refusal`]; nothing of the part was written then.
 pub fn by_job(
     plan: &Plan,
     number: usize,
+    beneath: &[Made],
     anew: bool,
     common: &args::Common,
     meter: &Meter,
 ) -> Result<Made, Refusal> {
-    let order = plan.order(number)?;
+    let mut order = plan.order(number)?;
+    let part = &plan.spec().parts[number];
+    for &under in &part.over {
+        let layer = beneath[under].layer.clone();
+        order.read.add(plan.surface(under), layer);
+    }
     let folder = plan.folder(number);
     let stamp = Stamp::of(&Sources {
         asked: order.text.clone(),
         options: json!({ "pictures": common.pictures, "yardstick": common.yardstick }),
         files: order.sources(),
     });
-    if let Some(pictures) = stamp.kept(&folder).filter(|_| !anew) {
-        return Made::read(&folder, pictures, true);
+    if let Some(pictures) = stamp.kept(&folder, NOTE).filter(|_| !anew) {
+        return Made::read(&folder, &part.name, pictures, true);
     }
     // The figure's report shows pictures of parts that were kept, too.
     let common = args::Common {
@@ -105,8 +126,8 @@ pub fn by_job(
         ..common.clone()
     };
     let done = run::results(&order, &folder, &common, meter)?;
-    stamp.note(&folder, &done.files, &done.pictures)?;
-    Made::read(&folder, done.pictures, false)
+    stamp.note(&folder, NOTE, &done.files, &done.pictures)?;
+    Made::read(&folder, &part.name, done.pictures, false)
 }
 
 /// The image of a part about the figure's plane: exact where the plane goes through the origin
@@ -129,12 +150,12 @@ pub fn image(plan: &Plan, number: usize, of: &Made, meter: &Meter) -> Result<Mad
     let stamp = Stamp::of(&Sources {
         asked: format!("image of {} about {plane:?}", spec.parts[original].name),
         options: json!({ "name": part.name, "units": of.findings["units"] }),
-        files: ["surface.obj", "findings.json"]
+        files: [SURFACE, "findings.json"]
             .map(|file| plan.folder(original).join(file))
             .to_vec(),
     });
-    if let Some(pictures) = stamp.kept(&folder) {
-        return Made::read(&folder, pictures, true);
+    if let Some(pictures) = stamp.kept(&folder, NOTE) {
+        return Made::read(&folder, &part.name, pictures, true);
     }
     let surface = mirrored(&of.surface, plane);
     // An image has its original's numbers.
@@ -159,8 +180,8 @@ pub fn image(plan: &Plan, number: usize, of: &Made, meter: &Meter) -> Result<Mad
     ));
     output::write_all(&folder, &all)?;
     let names: Vec<String> = all.into_iter().map(|(name, _)| name).collect();
-    stamp.note(&folder, &names, &[])?;
-    Made::read(&folder, Vec::new(), false)
+    stamp.note(&folder, NOTE, &names, &[])?;
+    Made::read(&folder, &part.name, Vec::new(), false)
 }
 
 /// What is found of an image: as ready as its original.

@@ -8,7 +8,6 @@
 
 mod made;
 mod plan;
-mod stamp;
 mod whole;
 
 use std::path::Path;
@@ -16,7 +15,7 @@ use std::path::Path;
 use files::{FigureFile, PartFrom};
 
 use crate::args;
-use crate::output;
+use crate::output::{self, Done};
 use crate::progress::Meter;
 use crate::refusal::Refusal;
 use crate::terminal;
@@ -45,22 +44,40 @@ pub fn run_figure(
     common: &args::Common,
     meter: &Meter,
 ) -> Result<bool, Refusal> {
+    let tell = |name: &str, part: &Made| {
+        meter.clear_line();
+        terminal::print_part(name, part, common);
+    };
+    let done = results(figure, out, anew, common, meter, tell)?;
+    meter.clear_line();
+    terminal::print(&done, common);
+    Ok(done.findings.is_ready())
+}
+
+/// Runs a figure and writes its results; each part is told once it is done.
+///
+/// # Errors
+/// As [`run`].
+pub fn results(
+    figure: &FigureFile,
+    out: &Path,
+    anew: bool,
+    common: &args::Common,
+    meter: &Meter,
+    tell: impl Fn(&str, &Made),
+) -> Result<Done, Refusal> {
     let spec = figure.spec();
     let plan = Plan::of(figure, out)?;
     output::check_folder(out, &plan.inputs())?;
     let mut parts: Vec<Made> = Vec::new();
     for (number, part) in spec.parts.iter().enumerate() {
         let made = match part.from {
-            PartFrom::Job(_) => made::by_job(&plan, number, anew, common, meter),
+            PartFrom::Job(_) => made::by_job(&plan, number, &parts, anew, common, meter),
             PartFrom::Image(of) => made::image(&plan, number, &parts[of], meter),
         };
         let made = made.map_err(|source| source.of_part(plan.place(part), &part.name))?;
-        meter.clear_line();
-        terminal::print_part(&part.name, &made, common);
+        tell(&part.name, &made);
         parts.push(made);
     }
-    let done = whole::finish(&plan, &parts, common, meter)?;
-    meter.clear_line();
-    terminal::print(&done, common);
-    Ok(done.findings.is_ready())
+    whole::finish(&plan, &parts, common, meter)
 }

@@ -7,6 +7,9 @@ use files::{FigureFile, FigurePart, FigureSpec, JobFile, JobSpec, LayerSpec, Par
 use crate::job::{self, Order};
 use crate::refusal::Refusal;
 
+/// The file of a part's surface.
+pub const SURFACE: &str = "surface.obj";
+
 /// A figure with the jobs of its parts, read and found sound before anything is run.
 pub struct Plan<'a> {
     /// The set file.
@@ -87,6 +90,11 @@ impl<'a> Plan<'a> {
         self.out.join(self.spec().parts[part].folder())
     }
 
+    /// A part's surface: the file that is a layer of parts over it.
+    pub fn surface(&self, part: usize) -> PathBuf {
+        self.folder(part).join(SURFACE)
+    }
+
     /// The place of a part in the set file: `keeper.toml:9: `.
     pub fn place(&self, part: &FigurePart) -> String {
         format!("{}:{}: ", self.figure.path().display(), part.line)
@@ -123,8 +131,11 @@ impl<'a> Plan<'a> {
             };
         }
         spec.layers.extend(part.over.iter().map(|&under| {
-            let surface = self.folder(under).join("surface.obj");
-            LayerSpec::new(&self.spec().parts[under].name, surface, part.clearance)
+            LayerSpec::new(
+                &self.spec().parts[under].name,
+                self.surface(under),
+                part.clearance,
+            )
         }));
         Order::with_spec(job.clone(), spec)
     }

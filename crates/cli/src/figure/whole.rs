@@ -2,8 +2,8 @@
 
 use base::{Finding, Findings, Level, Place};
 use files::{FigurePart, GlbPart};
-use finish::layers::{self, Layer, Side, Standing};
-use mesh::{DVec3, Group, QuadMesh, TriMesh};
+use finish::layers::{self, Layer, Standing};
+use mesh::{DVec3, Group, QuadMesh};
 use report::{FigurePage, PartView, Picture, Table};
 use serde_json::Value;
 
@@ -156,12 +156,11 @@ fn between(plan: &Plan, parts: &[Made], meter: &Meter) -> Result<Findings, Refus
             }
             // Where nothing is promised only what goes through counts, at any clearance.
             let clearance = if over { part.clearance } else { f64::EPSILON };
-            let layer = Layer::new(
-                other,
-                &triangles(&parts[under].surface),
-                Side::Under,
+            // That which it was made over, of the same triangles.
+            let layer = Layer {
                 clearance,
-            );
+                ..parts[under].layer.clone()
+            };
             let standing = layers::look(
                 &parts[number].surface,
                 std::slice::from_ref(&layer),
@@ -259,14 +258,6 @@ fn boxes_meet(a: &QuadMesh, b: &QuadMesh) -> bool {
     };
     let ((a_low, a_high), (b_low, b_high)) = (bounds(a), bounds(b));
     a_low.cmple(b_high).all() && b_low.cmple(a_high).all()
-}
-
-/// As the parts above take it: by triangles in single precision, as from its file.
-fn triangles(surface: &QuadMesh) -> TriMesh {
-    TriMesh {
-        positions: surface.positions.iter().map(|p| p.as_vec3()).collect(),
-        triangles: surface.triangulated(),
-    }
 }
 
 fn budget(plan: &Plan, parts: &[Made]) -> Findings {

@@ -11,7 +11,7 @@ use serde_json::Value;
 use crate::support::{Folder, RADIUS, Run, Sleeve, loopwright, word};
 
 /// The sleeve's own sculpt, thinner: an arm, of which `share` of the radius is left.
-fn arm(share: f64) -> TriMesh {
+pub fn arm(share: f64) -> TriMesh {
     let mut mesh = demo::bent_tube(20_000);
     let quarter = DVec3::new(14.0, 16.0, 0.0);
     for p in &mut mesh.positions {
@@ -30,12 +30,12 @@ fn arm(share: f64) -> TriMesh {
     mesh
 }
 
-const SET: &str = "figure = 1\nname = \"two sleeves\"\n[symmetry]\nplane = \"z\"\n[budget]\nfaces = 900\n\
+pub const SET: &str = "figure = 1\nname = \"two sleeves\"\n[symmetry]\nplane = \"z\"\n[budget]\nfaces = 900\n\
     [[part]]\nname = \"arm\"\njob = \"arm.toml\"\n\
     [[part]]\nname = \"sleeve\"\njob = \"sleeve.toml\"\nshare = 2\nover = [\"arm\"]\nclearance = 0.5\n";
 
 /// Two sleeves of which one lies over an arm that is nearly as wide.
-fn put(folder: &Folder) -> PathBuf {
+pub fn put(folder: &Folder) -> PathBuf {
     Sleeve::new().put(folder);
     let mut arm_job = Sleeve::new();
     arm_job.head = arm_job.head.replace("sleeve.ply", "arm.ply");
@@ -55,7 +55,7 @@ fn json(path: &Path) -> Value {
     serde_json::from_slice(&fs::read(path).unwrap()).unwrap()
 }
 
-fn made_at(folder: &Path) -> SystemTime {
+pub fn made_at(folder: &Path) -> SystemTime {
     let about = fs::metadata(folder.join("made-of.json")).unwrap();
     about.modified().unwrap()
 }

@@ -8,6 +8,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::Duration;
 
+use crate::figure;
 use crate::support::{Folder, Sleeve, command, loopwright, names_in, sleeve_ply, word};
 use crate::surface::Surface;
 
@@ -244,6 +245,62 @@ fn held_quads_are_followed_too() {
 }
 
 #[test]
+fn a_set_runs_again_with_the_parts_that_changed_and_a_broken_one_leaves_the_figure_as_it_is() {
+    let folder = Folder::new();
+    let (set, out) = (figure::put(&folder), folder.join("out"));
+    let mut watch = Watch::start(&set, &out, &[]);
+    let line = watch.line();
+    assert!(
+        line.starts_with("Ready: two sleeves: ") && line.ends_with("report.html"),
+        "{line}"
+    );
+    let read = || ["figure.obj", "findings.json"].map(|name| fs::read(out.join(name)).unwrap());
+    let made = || ["arm", "sleeve"].map(|part| figure::made_at(&out.join(part)));
+    let (first, at_first) = (read(), made());
+
+    // What only the sleeve asks for.
+    let wider = figure::SET.replace("clearance = 0.5", "clearance = 0.6");
+    folder.write("set.toml", &wider);
+    watch.line();
+    let (second, at_second) = (read(), made());
+    assert!(second != first && at_second[0] == at_first[0] && at_second[1] != at_first[1]);
+
+    folder.write("set.toml", wider.replace("share = 2", "shares = 2"));
+    let refusal = watch.refusal();
+    assert!(
+        refusal.contains("set.toml:13:1: ") && refusal.contains("unknown key 'shares'"),
+        "{refusal}"
+    );
+    folder.write("set.toml", &wider);
+    watch.line();
+    let job = fs::read_to_string(folder.join("arm.toml")).unwrap();
+    folder.write("arm.toml", job.replace("faces =", "face ="));
+    let refusal = watch.refusal();
+    assert!(
+        refusal.contains("arm.toml:12:1: ") && refusal.contains("unknown key 'face'"),
+        "{refusal}"
+    );
+    folder.write("arm.toml", job);
+    watch.line();
+    let whole = fs::read(folder.join("arm.ply")).unwrap();
+    folder.write("arm.ply", &whole[..whole.len() / 2]);
+    let refusal = watch.refusal();
+    for part in ["set.toml:7: part 'arm': ", "arm.ply", "room for"] {
+        assert!(refusal.contains(part), "{refusal}");
+    }
+    assert!(
+        read() == second && made() == at_second,
+        "nothing else was made"
+    );
+
+    // A part beneath and so the one over it.
+    folder.write("arm.ply", files::ply_bytes(&figure::arm(0.9)));
+    watch.line();
+    assert!(read() != second && made()[0] != at_second[0] && made()[1] != at_second[1]);
+    assert_eq!(watch.end(), (vec![], vec![]));
+}
+
+#[test]
 fn an_interrupt_while_it_runs_leaves_the_results_of_the_last_whole_run() {
     let folder = Folder::new();
     let sleeve = Sleeve::new();
@@ -276,6 +333,15 @@ fn what_no_change_could_mend_ends_it_at_once() {
         run.stderr.contains("--faces") && run.stderr.contains("50"),
         "{run:?}"
     );
+    // Each job of a set says for itself how many.
+    let set = folder.write("set.toml", figure::SET);
+    let run = loopwright(&["watch", word(&set), "--out", word(&out), "--faces", "300"]);
+    assert_eq!((run.status, run.stdout.as_str()), (Some(2), ""), "{run:?}");
+    assert!(
+        run.stderr.contains("--faces") && run.stderr.contains("set.toml' is a set file"),
+        "{run:?}"
+    );
+    fs::remove_file(set).unwrap();
     // A file can't be a folder.
     let run = loopwright(&["watch", word(&job), "--out", word(&job)]);
     assert_eq!((run.status, run.stdout.as_str()), (Some(2), ""), "{run:?}");

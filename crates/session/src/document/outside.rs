@@ -6,7 +6,7 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
-use files::{JobError, JobFile};
+use files::{FigureFile, JobError, JobFile, JobOrSet, PartFrom};
 
 use super::Document;
 
@@ -105,15 +105,18 @@ impl Watched {
         watched
     }
 
-    /// Reads a job file, and takes note of it and of the files that it names, all before the content
-    /// that is used of them is read: a change that the reader misses is found by the next look. Of a
-    /// job that can't be read, only the file itself is watched.
-    pub fn read(path: &Path) -> (Self, Result<JobFile, JobError>) {
+    /// Reads a job file or a set file, and takes note of it and of the files that it names, of a set
+    /// its jobs and the files that these name, all before the content that is used of them is read: a
+    /// change that the reader misses is found by the next look. Of a file that can't be read, only the
+    /// file itself is watched.
+    pub fn read(path: &Path) -> (Self, Result<JobOrSet, JobError>) {
         let mut watched = Self::default();
         watched.note(path, Changed::Job);
-        let file = JobFile::read(path);
-        if let Ok(file) = &file {
-            watched.note_named(file);
+        let file = JobOrSet::read(path);
+        match &file {
+            Ok(JobOrSet::Job(file)) => watched.note_named(file),
+            Ok(JobOrSet::Set(figure)) => watched.note_parts(figure),
+            Err(_) => {}
         }
         (watched, file)
     }
@@ -136,6 +139,20 @@ impl Watched {
             .any(|(_, what)| matches!(what, Changed::Sculpt | Changed::Layer))
         {
             self.note_read_with(file);
+        }
+    }
+
+    fn note_parts(&mut self, figure: &FigureFile) {
+        for part in &figure.spec().parts {
+            let PartFrom::Job(job) = &part.from else {
+                continue;
+            };
+            let job = figure.job_path(job);
+            self.note(&job, Changed::Job);
+            // What is wrong with it is told by whoever runs it.
+            if let Ok(file) = JobFile::read(&job) {
+                self.note_named(&file);
+            }
         }
     }
 

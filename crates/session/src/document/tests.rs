@@ -316,6 +316,32 @@ fn everything_that_a_job_names_is_watched_and_a_broken_job_by_itself() {
     assert_eq!(watched.look(), [Changed::Job]);
 }
 
+#[test]
+fn a_set_is_watched_with_its_jobs_and_what_they_name() {
+    let folder = Folder::new("set");
+    let job = folder.job();
+    let write = |name: &str, text: &str| std::fs::write(folder.0.join(name), text).unwrap();
+    let set = "figure = 1\n[symmetry]\nplane = 'x'\n\
+        [[part]]\nname = 'coat'\njob = 'coat.toml'\n\
+        [[part]]\nname = 'other coat'\nimage_of = 'coat'\n\
+        [[part]]\nname = 'hat'\njob = 'hat.toml'\n";
+    let set = |more: &str| write("keeper.toml", &format!("{set}{more}"));
+    set("");
+    write("oilskin.ply", "ply one");
+    let (mut watched, file) = Watched::read(&folder.0.join("keeper.toml"));
+    assert!(matches!(file.unwrap(), files::JobOrSet::Set(_)));
+    assert!(watched.look().is_empty());
+    write("oilskin.ply", "ply two, longer");
+    assert_eq!(watched.look(), [Changed::Sculpt]);
+    std::fs::write(&job, COAT.replace("1800", "2400")).unwrap();
+    assert_eq!(watched.look(), [Changed::Job]);
+    // One that wasn't there when the set was read.
+    write("hat.toml", "job = ");
+    assert_eq!(watched.look(), [Changed::Job]);
+    set("share = 2\n");
+    assert_eq!(watched.look(), [Changed::Job]);
+}
+
 mod against_a_plain_list {
     use proptest::prelude::*;
 

@@ -1,24 +1,25 @@
-//! What a part was made from: the note beside its results that lets a later run keep them.
+//! What results were made from: a note beside them that lets a later run keep them.
 //!
-//! Everything is told by content (SHA-256, FIPS 180-4): the program, the job with all that the
-//! figure adds, each file read, each file left. If all of it is as it was, making the part again
-//! would give the same bytes.
+//! Everything is told by content (SHA-256, FIPS 180-4): the program, what is asked for (of a part the
+//! job with all that its figure adds), each file read, each file left. If all of it is as it was,
+//! making them again would give the same bytes.
 
 use std::fmt::Write as _;
 use std::fs::File;
 use std::io::Read as _;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 use report::{Legend, Picture, Swatch};
 use serde_json::{Map, Value, json};
 use sha2::{Digest as _, Sha256};
 
-/// The note's name.
-const NOTE: &str = "made-of.json";
+/// The note's name, where results have a folder of their own.
+pub const NOTE: &str = "made-of.json";
 
-/// What a part is made from.
+/// What results are made from.
 pub struct Sources {
-    /// What is asked for: the job's text, or what it is the image of.
+    /// What is asked for: the job's text, or what it is the image of, or a recipe of the program.
     pub asked: String,
     /// Options that the results depend on.
     pub options: Value,
@@ -26,31 +27,30 @@ pub struct Sources {
     pub files: Vec<PathBuf>,
 }
 
-/// The content of what a part is made from, told before it is made.
+/// The content of what results are made from, told before they are made.
 pub struct Stamp(Value);
 
 impl Stamp {
-    /// Reads everything that a part is made from; a file that can't be read counts as one
-    /// without content, and is told when the part is made.
+    /// Reads everything that results are made from; a file that can't be read counts as one
+    /// without content, and is told when they are made.
     pub fn of(sources: &Sources) -> Self {
         let files = sources.files.iter().map(|path| {
             let path = std::path::absolute(path).unwrap_or_else(|_| path.clone());
             let name = path.to_string_lossy().into_owned();
             (name, Value::from(digest_of(&path)))
         });
-        let program = std::env::current_exe().ok();
         Self(json!({
-            "program": program.and_then(|path| digest_of(&path)),
+            "program": program(),
             "asked": hexadecimal(&Sha256::digest(&sources.asked)),
             "options": sources.options,
             "files": files.collect::<Map<_, _>>(),
         }))
     }
 
-    /// Pictures of results that lie in a folder and were made from the same; nothing if they
-    /// weren't, or if anything was changed since.
-    pub fn kept(&self, folder: &Path) -> Option<Vec<Picture>> {
-        let note = std::fs::read(folder.join(NOTE)).ok()?;
+    /// Pictures of results that lie in a folder beside their note and were made from the same;
+    /// nothing if they weren't, or if anything was changed since.
+    pub fn kept(&self, folder: &Path, note: &str) -> Option<Vec<Picture>> {
+        let note = std::fs::read(folder.join(note)).ok()?;
         let note: Value = serde_json::from_slice(&note).ok()?;
         // A program that can't read itself can't say that it is the same.
         if note["made_of"] != self.0 || self.0["program"].is_null() {
@@ -70,10 +70,11 @@ impl Stamp {
     /// Notes beside results what they were made from.
     ///
     /// # Errors
-    /// [`files::WriteError`]; the part is then made again next time.
+    /// [`files::WriteError`]; they are then made again next time.
     pub fn note(
         &self,
         folder: &Path,
+        note: &str,
         results: &[String],
         pictures: &[Picture],
     ) -> Result<(), files::WriteError> {
@@ -81,12 +82,12 @@ impl Stamp {
             let digest = digest_of(&folder.join(name));
             (name.clone(), Value::from(digest))
         });
-        let note = json!({
+        let content = json!({
             "made_of": self.0,
             "results": results.collect::<Map<_, _>>(),
             "pictures": pictures.iter().map(picture_note).collect::<Vec<_>>(),
         });
-        files::write_whole(&folder.join(NOTE), format!("{note:#}\n").as_bytes())
+        files::write_whole(&folder.join(note), format!("{content:#}\n").as_bytes())
     }
 }
 
@@ -137,6 +138,13 @@ fn read_picture(note: &Value, folder: &Path) -> Option<Picture> {
             .collect::<Option<_>>()?,
         name,
     })
+}
+
+/// The program's own content. Read once: while it runs its file may be replaced by another.
+fn program() -> Option<&'static str> {
+    static PROGRAM: OnceLock<Option<String>> = OnceLock::new();
+    let read = || std::env::current_exe().ok().and_then(|p| digest_of(&p));
+    PROGRAM.get_or_init(read).as_deref()
 }
 
 /// A file's content as a number in hexadecimal; `None` if it can't be read.
@@ -196,18 +204,18 @@ mod tests {
             files: vec![sculpt.clone()],
         };
         let stamp = Stamp::of(&sources("a glove"));
-        assert!(stamp.kept(&folder).is_none());
+        assert!(stamp.kept(&folder, NOTE).is_none());
         let results = ["surface.obj".to_owned()];
-        stamp.note(&folder, &results, &[]).unwrap();
-        assert!(Stamp::of(&sources("a glove")).kept(&folder).is_some());
-        assert!(Stamp::of(&sources("a boot")).kept(&folder).is_none());
+        stamp.note(&folder, NOTE, &results, &[]).unwrap();
+        assert!(Stamp::of(&sources("a glove")).kept(&folder, NOTE).is_some());
+        assert!(Stamp::of(&sources("a boot")).kept(&folder, NOTE).is_none());
         std::fs::write(&sculpt, "another").unwrap();
-        assert!(Stamp::of(&sources("a glove")).kept(&folder).is_none());
+        assert!(Stamp::of(&sources("a glove")).kept(&folder, NOTE).is_none());
         std::fs::write(&sculpt, "a sculpt").unwrap();
         std::fs::write(&result, "a surface, changed by hand").unwrap();
-        assert!(Stamp::of(&sources("a glove")).kept(&folder).is_none());
+        assert!(Stamp::of(&sources("a glove")).kept(&folder, NOTE).is_none());
         std::fs::remove_file(&result).unwrap();
-        assert!(Stamp::of(&sources("a glove")).kept(&folder).is_none());
+        assert!(Stamp::of(&sources("a glove")).kept(&folder, NOTE).is_none());
         std::fs::remove_dir_all(&folder).unwrap();
     }
 }
