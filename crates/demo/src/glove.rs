@@ -17,6 +17,9 @@ const FINGERS: [(f64, f64, f64, f64, f64); 4] = [
     (-2.1, 8.6, -0.03, 8.4, 1.05),
 ];
 
+/// The dummy's thumb in the hand's own frame: root and knuckle, cm.
+const THUMB: [DVec3; 2] = [DVec3::new(3.4, -0.9, 2.9), DVec3::new(6.6, -1.7, 5.6)];
+
 /// From the sleeve's end to the wrist, cm.
 const BEYOND: f64 = 1.0;
 /// From the hand to the glove's outside, cm.
@@ -36,6 +39,17 @@ impl DummyHand {
         self.0.bounds()
     }
 
+    /// Where the thumb's knuckle is.
+    pub(crate) fn knuckle(&self) -> DVec3 {
+        self.0.world(THUMB[1])
+    }
+
+    /// Distance along the thumb from its knuckle, negative towards its root, cm.
+    pub(crate) fn along_thumb(&self, p: DVec3) -> f64 {
+        let [root, knuckle] = THUMB;
+        (self.0.local(p) - knuckle).dot((knuckle - root).normalize())
+    }
+
     /// Distance along the arm from the wrist, negative up the arm, cm.
     pub(crate) fn along(&self, p: DVec3) -> f64 {
         self.0.local(p).x
@@ -52,8 +66,7 @@ impl Shape for DummyHand {
             .into_iter()
             .fold(1e3, |d, one| blend_min(d, one, 2.4));
         let mut d = blend_min(Hand::palm(q), together, 0.9);
-        let root = DVec3::new(3.4, -0.9, 2.9);
-        let knuckle = DVec3::new(6.6, -1.7, 5.6);
+        let [root, knuckle] = THUMB;
         let thumb = blend_min(
             round_cone(q, root, 1.4, knuckle, 1.15),
             round_cone(q, knuckle, 1.15, DVec3::new(9.4, -2.4, 7.4), 0.95),

@@ -58,20 +58,37 @@ impl Carved {
     /// The boundary as a guide.
     fn opening(&self, opening: &Opening, count: Option<u32>) -> Option<DemoGuide> {
         let loops = boundary_loops(&self.mesh, &self.wall.boundary_next());
-        let off = |s: &Section| s.centre().distance(opening.origin);
-        let nearest = loops.iter().min_by(|a, b| off(a).total_cmp(&off(b)))?;
-        Some(guide(opening.name, "opening", count, nearest))
+        let nearest = nearest(loops, opening.origin)?;
+        Some(guide(opening.name, "opening", count, &nearest))
     }
 
     /// The longest closed section by a level.
     fn section(&self, level: impl Fn(DVec3) -> f64) -> Option<Section> {
+        let found = self.sections(level).into_iter();
+        found.max_by(|a, b| a.length().total_cmp(&b.length()))
+    }
+
+    /// The closed section by a level that is nearest to a place.
+    fn section_near(&self, level: impl Fn(DVec3) -> f64, at: DVec3) -> Option<Section> {
+        nearest(self.sections(level), at)
+    }
+
+    /// All closed sections by a level.
+    fn sections(&self, level: impl Fn(DVec3) -> f64) -> Vec<Section> {
         let levels = self.mesh.positions.iter().map(|p| level(p.as_dvec3()));
         let levels: Vec<f64> = levels.collect();
-        let found = sections(&self.mesh, &levels, |_| true).into_iter();
+        let mut found = sections(&self.mesh, &levels, |_| true);
+        found.retain(|s| s.closed);
         found
-            .filter(|s| s.closed)
-            .max_by(|a, b| a.length().total_cmp(&b.length()))
     }
+}
+
+/// The section whose middle is nearest to a place.
+fn nearest(sections: Vec<Section>, at: DVec3) -> Option<Section> {
+    let off = |s: &Section| s.centre().distance(at);
+    sections
+        .into_iter()
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 fn guide(name: &str, kind: &'static str, count: Option<u32>, section: &Section) -> DemoGuide {
@@ -117,7 +134,7 @@ pub fn jersey(options: &DemoOptions, task: &Task) -> Result<TriMesh, Cancelled> 
     Ok(carved(&Jersey(Wearer::new()), bounds, &[], options.triangles, task)?.mesh)
 }
 
-/// The keeper's left hand, closed, with an opening drawn above the wrist.
+/// The keeper's left hand, closed, with an opening drawn above the wrist and a ring round the thumb.
 ///
 /// # Errors
 /// [`Cancelled`] when `task` is.
@@ -126,7 +143,11 @@ pub fn hand(options: &DemoOptions, task: &Task) -> Result<DemoSculpt, Cancelled>
     let carved = carved(&hand, hand.bounds(), &[], options.triangles, task)?;
     let wrist = carved.section(|p| hand.along(p) + 7.2);
     let wrist = wrist.map(|s| guide("wrist", "opening", None, &s));
-    Ok(sculpt(carved.mesh, wrist, "The keeper's left hand."))
+    // Without a ring so few quads leave the thumb a stump.
+    let thumb = carved.section_near(|p| hand.along_thumb(p), hand.knuckle());
+    let thumb = thumb.map(|s| guide("thumb", "ring", Some(8), &s));
+    let guides = wrist.into_iter().chain(thumb);
+    Ok(sculpt(carved.mesh, guides, "The keeper's left hand."))
 }
 
 /// The left glove, open at the wrist.
