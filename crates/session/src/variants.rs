@@ -19,9 +19,6 @@ use crate::pipeline::{Clock, Prepared, Session, SessionError, Settings, Size};
 /// order until no strip crosses itself.
 const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
-/// Variants that are looked at longer where none serves.
-const LONGER: usize = 2;
-
 /// The work surface with patches.
 pub(crate) struct Laid {
     pub cross: Field,
@@ -96,7 +93,7 @@ impl Session {
         };
         let first = |i: usize, clock: &mut Clock| {
             let laid = ground.laid(i, clock)?;
-            let planned = ground.planned(&laid, false, clock)?;
+            let planned = ground.planned(&laid, None, clock)?;
             Ok(Variant { laid, planned })
         };
         let mut variants: Vec<Variant> = Vec::new();
@@ -112,11 +109,12 @@ impl Session {
         // Stable, so of equal ones the first stays before the others.
         variants.sort_by_key(|v| v.planned.crossing);
         if variants.first().is_some_and(|v| v.planned.crossing > 0) {
-            // None serves: a longer look at the best, on the patches that they have.
-            let most = variants.len().min(LONGER);
-            let longer =
-                |i: usize, clock: &mut Clock| ground.planned(&variants[i].laid, true, clock);
-            for (i, (tried, laps)) in until_one_serves(most, &longer, |p| p.crossing)
+            // None serves: a longer look at each, on the patches that they have.
+            let longer = |i: usize, clock: &mut Clock| {
+                let Variant { laid, planned } = &variants[i];
+                ground.planned(laid, Some(&planned.plan), clock)
+            };
+            for (i, (tried, laps)) in until_one_serves(variants.len(), &longer, |p| p.crossing)
                 .into_iter()
                 .enumerate()
             {
@@ -189,11 +187,12 @@ impl Ground<'_> {
         })
     }
 
-    /// Quads on a variant's patches; `in_line`: with a longer look for a plan without spirals.
+    /// Quads on a variant's patches; `before`: a plan that is looked at longer for one without
+    /// spirals.
     fn planned(
         &self,
         laid: &Laid,
-        in_line: bool,
+        before: Option<&Plan>,
         clock: &mut Clock,
     ) -> Result<Planned, SessionError> {
         let (prepared, task) = (self.prepared, self.task);
@@ -208,10 +207,14 @@ impl Ground<'_> {
             }
             Size::Edge(_) => None,
         };
-        let mut options = QuantiseOptions::new(edge, faces);
-        options.in_line = in_line;
-        let (plan, more) =
-            quantise::run(surface, patches, curves, &prepared.guides, &options, task)?;
+        let (options, guides) = (QuantiseOptions::new(edge, faces), &prepared.guides);
+        let (plan, more) = match before {
+            None => quantise::run(surface, patches, curves, guides, &options, task)?,
+            Some(plan) => {
+                let plan = plan.clone();
+                quantise::in_line(surface, patches, curves, guides, &options, plan, task)?
+            }
+        };
         findings.append(more);
         clock.lap("quantise");
         let (mut filled, more) = fill::run(surface, cross, patches, &plan, task)?;

@@ -13,9 +13,12 @@ mod advice;
 mod aligned;
 mod chords;
 mod in_line;
+mod lattice;
 mod merged;
 mod model;
 mod parity;
+mod settle;
+mod shape;
 mod strain;
 mod strands;
 #[cfg(test)]
@@ -53,8 +56,6 @@ pub struct QuantiseOptions {
     pub search_nodes: u64,
     /// Branch-and-bound nodes for the final program.
     pub nodes: u64,
-    /// Whether poles are brought into line until no strip spirals: takes seconds; default false.
-    pub in_line: bool,
 }
 
 impl QuantiseOptions {
@@ -65,7 +66,6 @@ impl QuantiseOptions {
             faces,
             search_nodes: 150,
             nodes: 1500,
-            in_line: false,
         }
     }
 }
@@ -141,6 +141,8 @@ pub struct Plan {
     pub surplus: Vec<[i32; 2]>,
     /// Faces that the plan makes.
     pub faces: usize,
+    /// Edge length that it was made for, model units.
+    pub edge: f64,
 }
 
 impl Plan {
@@ -179,25 +181,41 @@ pub fn run(
         options,
         task,
     };
-    let strain = strain::Strain {
-        ground: &ground,
-        guides,
-        promises: &counts,
-    };
+    let strain = ground.strain(guides, &counts);
     strain.refuse_too_few()?;
     if parity::contradict(layout, &counts) {
         return Err(strain.clash());
     }
     let plan = match ground.search(&counts)? {
-        Found::Plan(plan, edge) => ground.unwound(&counts, edge, curves, plan)?,
+        Found::Plan(plan) => ground.unwound(&counts, curves, plan, false)?,
         Found::Infeasible => return Err(strain.clash()),
     };
-    let more = strain.judge(&plan)?;
-    let mut findings = findings(layout, curves, guides, surface, &plan);
-    findings.append(more);
-    findings.append(ground.out_of_reach(&counts, &plan));
-    task.report("quantise", 1.0)?;
-    Ok((plan, findings))
+    ground.judged(plan, curves, guides, &counts)
+}
+
+/// The plan, or one near it without spirals: poles are brought into line, which takes a second or two.
+///
+/// # Errors
+/// [`QuantiseError`] names guides whose counts clash, or says that no plan was found.
+pub fn in_line(
+    surface: &WorkSurface,
+    layout: &Layout,
+    curves: &[Curve],
+    guides: &[Guide],
+    options: &QuantiseOptions,
+    plan: Plan,
+    task: &Task,
+) -> Result<(Plan, Findings), QuantiseError> {
+    task.report("quantise", 0.0)?;
+    let counts = promised(surface, layout, curves);
+    let ground = Ground {
+        surface,
+        layout,
+        options,
+        task,
+    };
+    let plan = ground.unwound(&counts, curves, plan, true)?;
+    ground.judged(plan, curves, guides, &counts)
 }
 
 /// What plans are searched on.
@@ -210,13 +228,41 @@ struct Ground<'a> {
 
 /// What a search came to.
 enum Found {
-    /// The plan, and the edge length that it was made for.
-    Plan(Plan, f64),
+    /// The plan.
+    Plan(Plan),
     /// There is none: proved.
     Infeasible,
 }
 
 impl Ground<'_> {
+    fn strain<'a>(
+        &'a self,
+        guides: &'a [Guide],
+        promises: &'a [model::Promise],
+    ) -> strain::Strain<'a> {
+        strain::Strain {
+            ground: self,
+            guides,
+            promises,
+        }
+    }
+
+    /// The plan with what is to be said about it, unless its counts strain the quads too much.
+    fn judged(
+        &self,
+        plan: Plan,
+        curves: &[Curve],
+        guides: &[Guide],
+        counts: &[model::Promise],
+    ) -> Result<(Plan, Findings), QuantiseError> {
+        let more = self.strain(guides, counts).judge(&plan)?;
+        let mut findings = findings(self.layout, curves, guides, self.surface, &plan);
+        findings.append(more);
+        findings.append(self.out_of_reach(counts, &plan));
+        self.task.report("quantise", 1.0)?;
+        Ok((plan, findings))
+    }
+
     /// Says so where no plan is near the budget, with the number of faces that is as near as
     /// whole strips and promised counts allow.
     fn out_of_reach(&self, counts: &[model::Promise], plan: &Plan) -> Findings {
@@ -334,7 +380,7 @@ impl Ground<'_> {
         if let Some(wanted) = options.faces {
             plan = nearer_to_budget(layout, &asked, wanted, plan);
         }
-        Ok(Found::Plan(plan, edge))
+        Ok(Found::Plan(plan))
     }
 }
 

@@ -3,7 +3,6 @@
 use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
 
 use super::Plan;
-use super::aligned::Sum;
 use crate::layout::{Arc, ArcSource, ArcUse, Layout};
 
 /// A count that a guide promises over its arcs.
@@ -33,9 +32,13 @@ pub(super) struct Budget<'a> {
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 pub(super) const SURPLUS_COST: f64 = 60.0;
 /// Cost of each quad that a guide lacks to be followed closely.
-const CHORD_COST: f64 = 4.5;
+pub(super) const CHORD_COST: f64 = 4.5;
 /// Cost of a pole on a side: its quads are less square than around a pole inside.
-const VANISHED_SPOKE_COST: f64 = 4.0;
+pub(super) const VANISHED_SPOKE_COST: f64 = 4.0;
+/// Quads below which an arc's wanted number isn't told apart.
+pub(super) const LEAST_WANTED: f64 = 0.3;
+/// Cost of missing the budget by all of its faces.
+pub(super) const MISS_COST: f64 = 600.0;
 /// A surplus needs two rows, so that its poles stay off the narrow side: more than one, so any
 /// share above 0 that whole numbers tell from it will do.
 const ROWS_SHARE: f64 = 1.0 / 64.0;
@@ -46,17 +49,10 @@ const BERTH_COST: f64 = 2.0;
 const VANISHING: f64 = 1.0;
 /// Branch-and-bound nodes at which a longer look ends.
 const MOST_NODES: u64 = 8000;
-const MOST: i32 = 4000;
+/// Greatest number of quads on an arc or a spoke.
+pub(super) const MOST: i32 = 4000;
 /// Share of its cost by which a plan may miss the best one.
 const GAP: f64 = 2e-3;
-
-/// An arc held to a least or greatest count.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Held {
-    pub arc: usize,
-    pub relation: Relation,
-    pub count: f64,
-}
 
 /// What a plan is asked for.
 #[derive(Clone, Copy)]
@@ -67,44 +63,19 @@ pub(super) struct Asked<'a> {
     /// Edge length of the quads, model units.
     pub edge: f64,
     pub budget: Option<&'a Budget<'a>>,
-    pub held: &'a [Held],
-    /// Sums that are to come to nothing or less.
-    pub none: &'a [Sum],
-    /// A plan, and by how much its numbers may change.
-    pub near: Option<(&'a Plan, u32)>,
-    /// Share of its cost by which a plan may miss the best one.
-    pub gap: f64,
     /// Branch-and-bound nodes.
     pub nodes: u64,
 }
 
 impl<'a> Asked<'a> {
-    /// Without a budget, and no arc held.
+    /// Without a budget.
     pub fn new(promises: &'a [Promise], needed: &'a [u32], edge: f64, nodes: u64) -> Self {
         Self {
             promises,
             needed,
             edge,
             budget: None,
-            held: &[],
-            none: &[],
-            near: None,
-            gap: GAP,
             nodes,
-        }
-    }
-}
-
-impl Asked<'_> {
-    /// Least and most that a number of the plan may be.
-    fn about(&self, number: impl Fn(&Plan) -> u32) -> [i32; 2] {
-        match self.near {
-            Some((plan, change)) => {
-                let n = number(plan);
-                [n.saturating_sub(change), n.saturating_add(change)]
-                    .map(|n| n.min(MOST as u32) as i32)
-            }
-            None => [0, MOST],
         }
     }
 }
@@ -150,11 +121,7 @@ fn solve_once(
     let mut program = Program::default();
     let arcs: Vec<Variable> = vanishing
         .iter()
-        .enumerate()
-        .map(|(a, &may)| {
-            let [low, high] = asked.about(|plan| plan.arcs[a]);
-            program.whole(0.0, low.max(i32::from(!may)), high)
-        })
+        .map(|&may| program.whole(0.0, i32::from(!may), MOST))
         .collect();
     for side in layout.patches.iter().flat_map(|p| &p.sides) {
         if side.iter().all(|u| vanishing[u.arc]) {
@@ -165,12 +132,9 @@ fn solve_once(
         let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
         program.row(&terms, Relation::Equal, f64::from(promise.count));
     }
-    for held in asked.held {
-        program.row(&[(arcs[held.arc], 1.0)], held.relation, held.count);
-    }
     let wanted = wanted(layout, asked.promises, asked.edge);
     for (a, (variable, &target)) in arcs.iter().zip(&wanted).enumerate() {
-        stretch_cost(&mut program, *variable, target.max(0.3));
+        stretch_cost(&mut program, *variable, target.max(LEAST_WANTED));
         if f64::from(asked.needed[a]) > target {
             let missing = program.real(CHORD_COST, f64::INFINITY);
             program.row(
@@ -190,19 +154,6 @@ fn solve_once(
         let n = patch.sides.len();
         if n == 4 {
             spokes.push(Vec::new());
-            // Near a plan no pairs of poles come to be; most patches of four are without any.
-            if asked
-                .near
-                .is_some_and(|(plan, _)| plan.surplus[p] == [0, 0])
-            {
-                for axis in 0..2 {
-                    let mut terms = sum_of(&arcs, &patch.sides[axis], 1.0);
-                    terms.extend(sum_of(&arcs, &patch.sides[axis + 2], -1.0));
-                    program.row(&terms, Relation::Equal, 0.0);
-                }
-                surplus.push(None);
-                continue;
-            }
             surplus.push(Some(four_sides(
                 &mut program,
                 &arcs,
@@ -229,24 +180,13 @@ fn solve_once(
             surplus.push(None);
         }
     }
-    for sum in asked.none {
-        let of_arcs = sum.arcs.iter().map(|(&a, &f)| (arcs[a], f64::from(f)));
-        let of_spokes = sum.spokes.iter();
-        let of_spokes = of_spokes.map(|(&[p, j], &f)| (spokes[p][j], f64::from(f)));
-        let terms: Vec<(Variable, f64)> = of_arcs.chain(of_spokes).collect();
-        program.row(&terms, Relation::AtMost, 0.0);
-    }
     if let Some(budget) = asked.budget {
         budget_row(&mut program, layout, budget, &arcs, &spokes);
     }
-    let solution = program.solve(
-        ProgramLimits {
-            nodes,
-            gap: asked.gap,
-        },
-        false,
-    )?;
-    Ok(plan_of(layout, &solution, &arcs, &spokes, &surplus))
+    let solution = program.solve(ProgramLimits { nodes, gap: GAP }, false)?;
+    Ok(plan_of(
+        layout, &solution, &arcs, &spokes, &surplus, asked.edge,
+    ))
 }
 
 /// Quads that each arc should have by its length, or by its share of a promised count.
@@ -288,11 +228,9 @@ pub(super) fn sharing_ends(arcs: &[Arc]) -> Vec<Vec<usize>> {
 
 /// Cost for each quad by which a pole is too near a side that it is to keep away from.
 fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[ArcUse]) {
-    let berths = side.iter().map(|u| layout.arcs[u.arc].berth);
-    let Some((quads, outright)) = berths.max_by_key(|b| (b.1, b.0)).filter(|b| b.0 > 0) else {
+    let Some((quads, cost)) = berth(layout, side) else {
         return;
     };
-    let cost = if outright { BARRED_COST } else { BERTH_COST };
     let missing = program.real(cost, f64::INFINITY);
     program.row(
         &[(spoke, 1.0), (missing, 1.0)],
@@ -301,10 +239,24 @@ fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[Arc
     );
 }
 
+/// How many quads a pole is to keep away from a side, and what each one less costs.
+pub(super) fn berth(layout: &Layout, side: &[ArcUse]) -> Option<(u32, f64)> {
+    let berths = side.iter().map(|u| layout.arcs[u.arc].berth);
+    let widest = berths.max_by_key(|b| (b.1, b.0)).filter(|b| b.0 > 0);
+    let cost = |outright: bool| if outright { BARRED_COST } else { BERTH_COST };
+    widest.map(|(quads, outright)| (quads, cost(outright)))
+}
+
+/// Whether no curve that an artist sees runs along a side.
+pub(super) fn is_laid(layout: &Layout, side: &[ArcUse]) -> bool {
+    let mut arcs = side.iter().map(|u| &layout.arcs[u.arc]);
+    arcs.all(|a| matches!(a.source, ArcSource::Laid(_)))
+}
+
 /// Arcs shorter than a quad that may have none: their ends, where curves come in from either side,
 /// become one vertex, and the rows on both sides run on into each other instead of a step aside
 /// (quantised T-meshes: Lyon, Campen & Kobbelt 2021). One end at least must be free to move.
-fn may_vanish(layout: &Layout, edge: f64) -> Vec<bool> {
+pub(super) fn may_vanish(layout: &Layout, edge: f64) -> Vec<bool> {
     let plain = layout.plain_nodes();
     layout
         .arcs
@@ -322,10 +274,7 @@ fn may_vanish(layout: &Layout, edge: f64) -> Vec<bool> {
 /// curve that an artist sees runs there; two neighbouring ones may not, the pole would be
 /// a corner.
 fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> Vec<Variable> {
-    let laid = |side: &Vec<ArcUse>| {
-        side.iter()
-            .all(|u| matches!(layout.arcs[u.arc].source, ArcSource::Laid(_)))
-    };
+    let laid = |side: &Vec<ArcUse>| is_laid(layout, side);
     let y: Vec<Variable> = sides
         .iter()
         .map(|s| program.whole(0.0, i32::from(!laid(s)), MOST))
@@ -479,6 +428,7 @@ fn plan_of(
     arcs: &[Variable],
     spokes: &[Vec<Variable>],
     surplus: &[Option<[[Variable; 2]; 2]>],
+    edge: f64,
 ) -> Plan {
     let mut plan = Plan {
         arcs: arcs
@@ -497,6 +447,7 @@ fn plan_of(
             })
             .collect(),
         faces: 0,
+        edge,
     };
     plan.faces = (0..layout.patches.len())
         .map(|p| faces_of(layout, &plan, p))

@@ -109,7 +109,7 @@ impl Strain<'_> {
     /// without any counts.
     pub fn goodness(&self) -> impl Fn(&[Promise]) -> bool {
         let planned = |set: &[Promise]| match self.ground.search(set) {
-            Ok(Found::Plan(plan, _)) => Some(plan),
+            Ok(Found::Plan(plan)) => Some(plan),
             _ => None,
         };
         let layout = self.ground.layout;

@@ -11,7 +11,7 @@ use crate::testing::{Case, Laid, all_made, cases, made, three_rings};
 
 /// Every arc has a quad, opposite sides agree up to the surplus, sides around a pole are the sums
 /// of the spokes beside their own.
-fn assert_sound(layout: &Layout, plan: &Plan) {
+pub(super) fn assert_sound(layout: &Layout, plan: &Plan) {
     assert_eq!(plan.arcs.len(), layout.arcs.len());
     assert!(plan.arcs.iter().all(|&n| n >= 1));
     for (p, patch) in layout.patches.iter().enumerate() {

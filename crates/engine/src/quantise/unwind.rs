@@ -3,25 +3,24 @@
 //! Three ways, the cheap one first. *Trades*: a spiral is taken out whole and other strips are
 //! doubled in its stead, such that every promise is kept. A plan's numbers say how often strips
 //! pass each arc and spoke and so fix all strips (as normal coordinates fix a curve: Haken 1961), which is
-//! why a trade leaves all other strips as they were, and needs no program. *Poles in line* (see
-//! [`super::in_line`]), where that is asked for: many programs. *Nudges*: the program is
-//! solved anew with one arc on the way of a spiral held to one quad more or fewer.
+//! why a trade leaves all other strips as they were. *Poles in line* (see [`super::in_line`]), where
+//! that is asked for: some hundred plans. *Nudges*: one arc on the way of a spiral is given one quad
+//! more or fewer, and the rest settles around it.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use base::Cancelled;
-use numeric::Relation;
-
-use super::model::{self, Asked, Held, Promise};
+use super::model::{self, Asked, Promise};
+use super::shape::Shape;
 use super::strands::{Rings, Strand, strands};
-use super::{Ground, Plan, REACHED, chords};
+use super::{Ground, Plan, chords};
 use crate::model::Curve;
+use base::Cancelled;
 
 /// Spirals traded at most.
 const TRADES: usize = 64;
 /// Strips weighed at most of those that pass the same promises.
 const ALIKE: usize = 12;
-/// Programs solved at most for nudges.
+/// Plans settled at most for nudges.
 const TRIES: usize = 24;
 /// Spirals up to which nudges are tried: more come from the field, not from single counts.
 const NUDGED: usize = 4;
@@ -29,71 +28,25 @@ const NUDGED: usize = 4;
 const DRIFT: f64 = 0.02;
 /// Cost in stretched strips that a spiral less is worth: that of a pair of poles.
 const WORTH: f64 = model::SURPLUS_COST;
-/// Cost of missing the budget by all of its faces.
-const MISS_COST: f64 = 600.0;
 
 impl Ground<'_> {
-    /// The plan, or one near it with fewer strips that spiral.
+    /// The plan, or one near it with fewer strips that spiral; `in_line`: by way of a long search.
     pub(super) fn unwound(
         &self,
         promises: &[Promise],
-        edge: f64,
         curves: &[Curve],
         plan: Plan,
+        in_line: bool,
     ) -> Result<Plan, Cancelled> {
         let rings = Rings::new(self.surface, self.layout, curves);
-        let needed = chords::needed(self.surface, self.layout, edge);
-        let asked = Asked::new(promises, &needed, edge, self.options.search_nodes);
+        let needed = chords::needed(self.surface, self.layout, plan.edge);
+        let asked = Asked::new(promises, &needed, plan.edge, self.options.search_nodes);
         let market = Market::new(self, &asked, &rings);
         let mut plan = market.traded(plan)?;
-        if self.options.in_line {
+        if in_line {
             plan = market.in_line(&asked, plan)?;
         }
-        let mut held: Vec<Held> = Vec::new();
-        let mut tries = 0;
-        'better: loop {
-            let all = strands(self.layout, &plan, &rings);
-            let spirals: Vec<&Strand> = all.iter().filter(|s| s.spirals).collect();
-            if spirals.len() > NUDGED {
-                break;
-            }
-            for nudge in market.nudges(&plan, &spirals) {
-                if tries == TRIES {
-                    break 'better;
-                }
-                self.task.checkpoint()?;
-                tries += 1;
-                held.push(nudge);
-                if let Some(next) = self.nudged(&asked, &held, &plan) {
-                    let next = market.traded(next)?;
-                    let left = strands(self.layout, &next, &rings);
-                    if left.iter().filter(|s| s.spirals).count() < spirals.len() {
-                        plan = next;
-                        continue 'better;
-                    }
-                }
-                held.pop();
-            }
-            break;
-        }
-        Ok(plan)
-    }
-
-    /// The plan with some arcs held to counts.
-    fn nudged(&self, asked: &Asked<'_>, held: &[Held], plan: &Plan) -> Option<Plan> {
-        let budget = model::Budget {
-            about: plan,
-            wanted: self.options.faces.unwrap_or(plan.faces),
-            slack: DRIFT,
-        };
-        let asked = Asked {
-            budget: Some(&budget),
-            held,
-            ..*asked
-        };
-        let next = model::solve(self.layout, &asked).ok()?;
-        let near = self.missed(&next) <= self.missed(plan).max(DRIFT);
-        (next.forced() <= plan.forced() && near).then_some(next)
+        market.nudged(&asked, plan)
     }
 
     /// Share of the budget that a plan misses it by; 0 without one.
@@ -126,6 +79,47 @@ impl<'a> Market<'a> {
             wanted: model::wanted(ground.layout, asked.promises, asked.edge),
             groups: model::sharing_ends(&ground.layout.arcs),
         }
+    }
+
+    /// The plan, or one with fewer spirals in which a few arcs on their way have one quad more or
+    /// fewer.
+    fn nudged(&self, asked: &Asked<'_>, mut plan: Plan) -> Result<Plan, Cancelled> {
+        let spirals_of = |plan: &Plan| {
+            let mut all = strands(self.ground.layout, plan, self.rings);
+            all.retain(|s| s.spirals);
+            all
+        };
+        let mut spirals = spirals_of(&plan);
+        if spirals.is_empty() || spirals.len() > NUDGED {
+            return Ok(plan);
+        }
+        let Some(shape) = Shape::new(self.ground, asked) else {
+            return Ok(plan);
+        };
+        let mut lattice = shape.lattice.clone();
+        let mut tries = 0;
+        'better: while !spirals.is_empty() {
+            for (arc, count) in self.nudges(&plan, &spirals) {
+                if tries == TRIES {
+                    break 'better;
+                }
+                self.ground.task.checkpoint()?;
+                tries += 1;
+                let nudged = shape.brought_to(&lattice, &plan, &vec![(arc, 1)], count);
+                let Some((next, held)) = nudged else {
+                    continue;
+                };
+                let next = self.traded(next)?;
+                let near = self.ground.missed(&next) <= self.ground.missed(&plan).max(DRIFT);
+                let left = spirals_of(&next);
+                if near && left.len() < spirals.len() {
+                    (plan, lattice, spirals) = (next, held, left);
+                    continue 'better;
+                }
+            }
+            break;
+        }
+        Ok(plan)
     }
 
     /// The plan after all trades that are worth it.
@@ -251,7 +245,7 @@ impl<'a> Market<'a> {
             .iter()
             .map(|(&a, &d)| self.dearer(plan, a, f64::from(d)))
             .sum();
-        if more >= most + MISS_COST * self.ground.missed(plan) {
+        if more >= most + model::MISS_COST * self.ground.missed(plan) {
             return None;
         }
         let mut next = plan.clone();
@@ -292,45 +286,32 @@ impl<'a> Market<'a> {
     }
 
     fn stretch(&self, arc: usize, n: f64) -> f64 {
-        let target = self.wanted[arc].max(0.3);
+        let target = self.wanted[arc].max(model::LEAST_WANTED);
         (n - target).powi(2) / target
     }
 
-    pub(super) fn cost(&self, plan: &Plan) -> f64 {
+    fn cost(&self, plan: &Plan) -> f64 {
         let arcs = plan.arcs.iter().enumerate();
         arcs.map(|(a, &n)| self.stretch(a, f64::from(n)))
             .sum::<f64>()
-            + MISS_COST * self.ground.missed(plan)
+            + model::MISS_COST * self.ground.missed(plan)
     }
 
-    /// What a plan's spirals cost, and a missed budget.
-    pub(super) fn faults(&self, plan: &Plan) -> f64 {
-        let all = strands(self.ground.layout, plan, self.rings);
-        let missed = self.ground.missed(plan) > REACHED;
-        WORTH * (all.iter().filter(|s| s.spirals).count() + usize::from(missed)) as f64
-    }
-
-    /// One quad more or fewer on each arc that spirals pass, cheapest first.
-    fn nudges(&self, plan: &Plan, spirals: &[&Strand]) -> Vec<Held> {
-        let mut arcs: Vec<usize> = spirals.iter().flat_map(|s| &s.arcs).map(|a| a.0).collect();
-        arcs.sort_unstable();
-        arcs.dedup();
-        let mut nudges: Vec<(f64, Held)> = Vec::new();
+    /// Arcs on the way of spirals with one quad more or fewer, the cheapest first.
+    fn nudges(&self, plan: &Plan, spirals: &[Strand]) -> Vec<(usize, i64)> {
+        let arcs = spirals.iter().flat_map(|s| &s.arcs).map(|a| a.0);
+        let arcs: BTreeSet<usize> = arcs.collect();
+        let mut nudges: Vec<(f64, usize, i64)> = Vec::new();
         for arc in arcs {
-            let n = f64::from(plan.arcs[arc]);
-            for (relation, count) in [(Relation::AtLeast, n + 1.0), (Relation::AtMost, n - 1.0)] {
-                if count >= 1.0 {
-                    let held = Held {
-                        arc,
-                        relation,
-                        count,
-                    };
-                    nudges.push((self.stretch(arc, count) - self.stretch(arc, n), held));
+            for more in [1.0, -1.0] {
+                let count = i64::from(plan.arcs[arc]) + more as i64;
+                if count >= 1 {
+                    nudges.push((self.dearer(plan, arc, more), arc, count));
                 }
             }
         }
-        nudges.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.arc.cmp(&b.1.arc)));
-        nudges.into_iter().map(|n| n.1).collect()
+        nudges.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+        nudges.into_iter().map(|n| (n.1, n.2)).collect()
     }
 }
 
