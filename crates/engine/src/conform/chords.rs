@@ -9,81 +9,140 @@
 
 use mesh::{DVec3, QuadMesh};
 
-use super::Scene;
 use super::rails::{Rail, Seat};
 use super::shape::{FAIR, jacobian_of};
+use super::{Scene, course};
 
 /// Distance from a curve, in quad edges, that weighs as much as an edge of twice the mean length.
 const NEAR: f64 = 0.12;
 const SLIDES: u32 = 24;
+/// Share of its way that a vertex slides in a round.
+const SHARE: f64 = 0.3;
+/// Scaled Jacobian below which no quad is pressed in the first of these rounds: by vertices that slide,
+/// and by those that make room for them.
+const PRESSED: f64 = 0.1;
+const PRESSED_BESIDE: f64 = 0.3;
 
-/// Slides the vertices of every guide and boundary along it to where the chords between them
-/// are nearest to it, spacing kept as even as that allows.
+/// The piece of a rail between a vertex's two neighbours along it.
+struct Span<'a> {
+    curve: &'a Rail,
+    edge: f64,
+    low: f64,
+    high: f64,
+    /// How dense vertices are wanted on either side.
+    dense: [f64; 2],
+}
+
+impl<'a> Span<'a> {
+    /// The span, and where on its rail the vertex is; `None` where it isn't between two others on one.
+    fn of(mesh: &QuadMesh, scene: &'a Scene, v: usize) -> Option<(Self, f64)> {
+        let Seat::On { rail, s } = scene.seats[v] else {
+            return None;
+        };
+        let curve = &scene.rails[rail];
+        if curve.on_plane {
+            return None;
+        }
+        let mut sides: Vec<(f64, f64)> = Vec::with_capacity(2);
+        for &n in &scene.kin[v] {
+            let Some(way) = scene.way_to(mesh, rail, s, n) else {
+                continue;
+            };
+            let along = mesh.positions[n as usize] - mesh.positions[v];
+            let dense = scene.density(v, n as usize, along.normalize_or_zero());
+            sides.push((s + way, dense));
+        }
+        sides.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let &[(low, before), (high, after)] = &sides[..] else {
+            return None;
+        };
+        let span = Self {
+            curve,
+            edge: scene.edge,
+            low,
+            high,
+            dense: [before, after],
+        };
+        (low < s && s < high).then_some((span, s))
+    }
+
+    /// How far the chords to both neighbours stray, and how uneven they are, with the vertex at `at`.
+    fn cost(&self, at: f64) -> f64 {
+        let Self {
+            curve, low, high, ..
+        } = *self;
+        let before = (at - low) * self.dense[0] * curve.bend(low, at - low);
+        let after = (high - at) * self.dense[1] * curve.bend(at, high - at);
+        let uneven = ((before - after) / (before + after)).powi(2);
+        chord_cost(curve, low, at, self.edge)
+            + chord_cost(curve, at, high, self.edge)
+            + 4.0 * uneven
+    }
+}
+
+/// What a vertex on a guide or boundary adds to the strain of its quads: how far the chords beside
+/// it stray.
+pub(super) fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
+    let span = Span::of(mesh, scene, v).filter(|_| scene.slides);
+    span.map_or(0.0, |(span, s)| span.cost(s))
+}
+
+/// Scaled Jacobian below which vertices beside those that slide press no quad.
+pub(super) fn floor(round: u32) -> f64 {
+    rising(PRESSED_BESIDE, round)
+}
+
+/// From a first floor to [`FAIR`] once nothing slides any more.
+fn rising(first: f64, round: u32) -> f64 {
+    first + (FAIR - first) * (f64::from(round) / f64::from(SLIDES)).min(1.0)
+}
+
+/// Slides the vertices of every guide and boundary along it to where the chords between them are
+/// nearest to it, spacing kept as even as that allows.
 pub(super) struct Slides {
-    links: Vec<Vec<Link>>,
+    /// For each vertex that slides, where along its rail.
+    targets: Vec<Option<f64>>,
 }
 
 impl Slides {
     pub fn new(mesh: &QuadMesh, scene: &Scene) -> Self {
-        let mut links: Vec<Vec<Link>> = vec![Vec::new(); mesh.positions.len()];
-        for link in links_of(mesh, scene) {
-            links[link.vertex as usize].push(link);
+        let mut targets = vec![None; mesh.positions.len()];
+        let rails = if scene.slides { scene.rails.len() } else { 0 };
+        for rail in 0..rails {
+            for run in course::runs(mesh, scene, rail) {
+                for (v, s) in run.best(mesh, scene) {
+                    targets[v as usize] = Some(s);
+                }
+            }
         }
-        Self { links }
+        Self { targets }
     }
 
-    /// One round, shorter steps each time. A step that makes the worst quad beside a vertex worse and
-    /// presses it isn't taken.
+    /// One round: a share of the way. A step that makes the worst quad beside a vertex worse and presses
+    /// it isn't taken; at first quads may be pressed more, for others make room for them.
     pub fn round(&self, mesh: &mut QuadMesh, scene: &mut Scene, round: u32) {
         if round >= SLIDES {
             return;
         }
-        let share = 0.3 * 0.9f64.powi(round as i32);
-        for (v, links) in self.links.iter().enumerate() {
-            let (&[one, two], Seat::On { rail, s }) = (&links[..], scene.seats[v]) else {
+        let floor = rising(PRESSED, round);
+        for v in 0..mesh.positions.len() {
+            let (Some(target), Seat::On { rail, s }) = (self.targets[v], scene.seats[v]) else {
                 continue;
             };
-            let curve = &scene.rails[rail];
-            let ends = [one, two].map(|link| {
-                let along = mesh.positions[link.neighbour as usize] - mesh.positions[v];
-                let dense = scene.density(v, link.neighbour as usize, along.normalize_or_zero());
-                let way = scene.way_to(mesh, rail, s, link.neighbour);
-                (s + way.unwrap_or(0.0), dense)
-            });
-            let [(a, dense_a), (b, dense_b)] = ends;
-            let (low, high) = (a.min(b), a.max(b));
-            let (dense_low, dense_high) = if a < b {
-                (dense_a, dense_b)
-            } else {
-                (dense_b, dense_a)
-            };
-            if !(low < s && s < high) {
-                continue;
-            }
-            let cost = |at: f64| {
-                let (before, after) = ((at - low) * dense_low, (high - at) * dense_high);
-                let uneven = ((before - after) / (before + after)).powi(2);
-                chord_cost(curve, low, at, scene.edge)
-                    + chord_cost(curve, at, high, scene.edge)
-                    + 4.0 * uneven
-            };
-            // No nearer to a neighbour than a sixth of the way between both.
-            let room = (high - low) / 6.0;
-            let mut best = (cost(s), s);
-            for step in [-share, -share / 2.0, share / 2.0, share] {
-                let at = (s + step * (high - low) / 2.0).clamp(low + room, high - room);
-                let here = cost(at);
-                if here < best.0 - 1e-12 {
-                    best = (here, at);
-                }
-            }
+            let at = scene.in_order(
+                mesh,
+                v,
+                rail,
+                s,
+                s + SHARE * scene.short_way(rail, target - s),
+            );
             let before = (worst_at(mesh, scene, v), mesh.positions[v]);
-            mesh.positions[v] = scene.rails[rail].aim(best.1);
+            mesh.positions[v] = scene.rails[rail].aim(at);
             let now = worst_at(mesh, scene, v);
-            if now < FAIR && now < before.0 {
+            if now < floor && now < before.0 {
                 mesh.positions[v] = before.1;
             } else {
-                scene.seats[v] = Seat::On { rail, s: best.1 };
+                scene.seats[v] = Seat::On { rail, s: at };
             }
         }
     }
@@ -127,7 +186,16 @@ fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
 
 /// Mean squared distance of a piece of the curve from its chord, in units of [`NEAR`].
 fn chord_cost(curve: &Rail, a: f64, b: f64, edge: f64) -> f64 {
-    let (p, q) = (curve.aim(a), curve.aim(b));
+    chord_between(curve, (a, curve.aim(a)), (b, curve.aim(b)), edge)
+}
+
+/// The same for a chord between two places, given with the lengths along the curve that they stand for.
+pub(super) fn chord_between(
+    curve: &Rail,
+    (a, p): (f64, DVec3),
+    (b, q): (f64, DVec3),
+    edge: f64,
+) -> f64 {
     let along = q - p;
     let sum: f64 = (1..=POINTS)
         .map(|i| {

@@ -15,6 +15,7 @@
 //! are folded or pass through each other are parted (`uncross.rs`).
 
 mod chords;
+mod course;
 mod lift;
 mod order;
 pub(crate) mod rails;
@@ -101,22 +102,23 @@ pub(crate) struct Scene {
     pub edge: f64,
     /// Wanted density at each vertex, see [`crate::layout::Spacing`]; empty where quads are to be even.
     pub local: Vec<(f64, DVec3)>,
+    /// How much longer ways are on the sculpt, at each vertex and in the same form; empty on the sculpt.
+    pub stretch: Vec<(f64, DVec3)>,
     /// Whether a vertex may not move at all: it is one of held quads.
     pub held: Vec<bool>,
+    /// Whether vertices on guides go to where those bend.
+    pub slides: bool,
 }
 
 impl Scene {
     /// Wanted density along the way between two vertices, over the mean one.
     pub fn density(&self, a: usize, b: usize, along: DVec3) -> f64 {
-        let of = |v: usize| {
-            let (density, across) = self.local[v];
-            directed(density, across, along)
-        };
-        if self.local.is_empty() {
-            1.0
-        } else {
-            (of(a) + of(b)) / 2.0
-        }
+        between(&self.local, a, b, along)
+    }
+
+    /// How much longer that way is on the sculpt than on the surface that vertices lie on.
+    pub fn drawn(&self, a: usize, b: usize, along: DVec3) -> f64 {
+        between(&self.stretch, a, b, along)
     }
 
     /// Whether a place is clear of the mirror plane: only vertices of the centre line lie on it.
@@ -125,26 +127,45 @@ impl Scene {
             .is_none_or(|plane| plane.height(p) > 0.05 * self.edge)
     }
 
-    /// Looks up the wanted density where each vertex is now, on the work surface's copy.
-    fn look_up(&mut self, mesh: &QuadMesh, spacing: &Spacing) {
-        if spacing.is_even() {
-            return;
-        }
+    /// Looks up the wanted density and the stretch where each vertex is now, on the work surface's copy.
+    fn look_up(&mut self, mesh: &QuadMesh, spacing: &Spacing, stretch: &[(f64, DVec3)]) {
         let here = |&at: &DVec3| {
+            let even = (1.0, DVec3::ZERO);
             let Some(found) = self.index.closest(at) else {
-                return (1.0, DVec3::ZERO);
+                return (even, even);
             };
             let corners = self.index.mesh().triangles[found.triangle as usize];
             let nearest =
                 (0..3).max_by(|&i, &j| found.barycentric[i].total_cmp(&found.barycentric[j]));
-            let density = (0..3)
-                .map(|i| spacing.density[corners[i] as usize] * found.barycentric[i])
-                .sum();
             // Directions across a ring oppose each other on its two sides: no mean of them.
-            let across = nearest.map_or(DVec3::ZERO, |i| spacing.across[corners[i] as usize]);
-            (density, across)
+            let mixed = |of: &dyn Fn(usize) -> (f64, DVec3)| {
+                let each = corners.iter().zip(found.barycentric);
+                let density = each.map(|(&v, share)| of(v as usize).0 * share).sum();
+                let across = nearest.map_or(DVec3::ZERO, |i| of(corners[i] as usize).1);
+                (density, across)
+            };
+            let asked = mixed(&|v| (spacing.density[v], spacing.across[v]));
+            (asked, mixed(&|v| stretch[v]))
         };
-        self.local = mesh.positions.iter().map(here).collect();
+        let found: Vec<_> = mesh.positions.iter().map(here).collect();
+        if !spacing.is_even() {
+            self.local = found.iter().map(|f| f.0).collect();
+        }
+        self.stretch = found.into_iter().map(|f| f.1).collect();
+    }
+}
+
+/// A density given at each vertex, see [`crate::layout::Spacing`], along the way between two; 1 where
+/// none is.
+fn between(densities: &[(f64, DVec3)], a: usize, b: usize, along: DVec3) -> f64 {
+    let of = |v: usize| {
+        let (density, across) = densities[v];
+        directed(density, across, along)
+    };
+    if densities.is_empty() {
+        1.0
+    } else {
+        (of(a) + of(b)) / 2.0
     }
 }
 
@@ -182,12 +203,14 @@ pub fn run(
         kin: order::kin_of(filled, layout),
         opposite: opposite(&mesh, &at_vertex),
         quads_at: at_vertex,
-        rails: rails::smooth_rails(surface, field),
+        rails: rails::smooth_rails(surface, field, &layout.spacing),
         seats: seats.clone(),
         feet: vec![None; mesh.positions.len()],
         edge: options.quad_edge,
         local: Vec::new(),
+        stretch: Vec::new(),
         held: filled.held.iter().map(Option::is_some).collect(),
+        slides: true,
     };
     let mut pinned: Vec<(Seat, DVec3)> = seats
         .into_iter()
@@ -197,9 +220,10 @@ pub fn run(
         pinned[v].1 = at;
     }
     lift.flatten(&mut mesh, &mut scene, &rails);
+    let stretch = lift.stretch();
     for round in 0..options.rounds {
         if round % LOOK_UP == 0 {
-            scene.look_up(&mesh, &layout.spacing);
+            scene.look_up(&mesh, &layout.spacing, &stretch);
         }
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 {
@@ -212,31 +236,24 @@ pub fn run(
     let facing = shape::outward(&mesh, &scene);
     shape::untangle(&mut mesh, &mut scene, &facing);
     let facing = shape::facing(&mesh);
+    scene.stretch.clear();
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
-    let slides = chords::Slides::new(&mesh, &scene);
-    for round in 0..options.final_rounds {
-        task.report("conform", 0.7)?;
-        // By turns, so that the others follow where those on curves slide to.
-        slides.round(&mut mesh, &mut scene, round);
-        shape::round(
-            &mut mesh,
-            &mut scene,
-            0.4,
-            Some(shape::FAIR),
-            shape::Rails::Stay,
-        );
+    let raised = (mesh.clone(), scene.seats.clone());
+    let mut settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
+    if settled.left > 0 {
+        // Slid into a sharp bend, a vertex may have passed what lies beyond it: better near than folded.
+        let slid = (std::mem::replace(&mut mesh, raised.0), settled);
+        scene.seats = raised.1;
+        scene.feet.fill(None);
+        scene.slides = false;
+        settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
+        if settled.left >= slid.1.left {
+            (mesh, settled) = slid;
+        }
     }
-    let repaired = shape::untangle(&mut mesh, &mut scene, &facing);
-    task.report("conform", 0.9)?;
-    if options.straddle {
-        let home = mesh.positions.clone();
-        chords::straddle(&mut mesh, &scene);
-        shape::relent(&mut mesh, &scene, &home);
-        let home = mesh.positions.clone();
-        volume::straddle(&mut mesh, &scene);
-        shape::relent(&mut mesh, &scene, &home);
-    }
-    let parted = uncross::uncross(&mut mesh, &scene);
+    let Settled {
+        repaired, parted, ..
+    } = settled;
     if let Some(at) = order::open(&mut mesh, &scene) {
         return Err(ConformError::Flat { at: at.to_array() });
     }
@@ -267,6 +284,55 @@ pub fn run(
     }
     task.report("conform", 1.0)?;
     Ok((mesh, findings))
+}
+
+/// How vertices came to lie on the sculpt.
+struct Settled {
+    /// Vertices that were moved to square up narrow quads.
+    repaired: usize,
+    /// Vertices that were moved to part quads.
+    parted: usize,
+    /// Quads that are turned over or pass through others nonetheless.
+    left: usize,
+}
+
+/// The rounds on the sculpt itself, and what comes after them.
+fn settle(
+    mesh: &mut QuadMesh,
+    scene: &mut Scene,
+    facing: &[DVec3],
+    options: &ConformOptions,
+    task: &Task,
+) -> Result<Settled, ConformError> {
+    let slides = chords::Slides::new(mesh, scene);
+    for round in 0..options.final_rounds {
+        task.report("conform", 0.7)?;
+        // By turns, so that the others follow where those on curves slide to.
+        slides.round(mesh, scene, round);
+        shape::round(
+            mesh,
+            scene,
+            0.4,
+            Some(chords::floor(round)),
+            shape::Rails::Stay,
+        );
+    }
+    let repaired = shape::untangle(mesh, scene, facing);
+    task.report("conform", 0.9)?;
+    if options.straddle {
+        let home = mesh.positions.clone();
+        chords::straddle(mesh, scene);
+        shape::relent(mesh, scene, &home);
+        let home = mesh.positions.clone();
+        volume::straddle(mesh, scene);
+        shape::relent(mesh, scene, &home);
+    }
+    let parted = uncross::uncross(mesh, scene);
+    Ok(Settled {
+        repaired,
+        parted,
+        left: uncross::worse_quads(mesh, scene, 0.0).len(),
+    })
 }
 
 /// Poles that are wanted at a place, with the place.

@@ -52,7 +52,7 @@ impl Scene {
         near.or_else(|| Some(curve.nearest(at, None)).filter(on))
     }
 
-    fn short_way(&self, rail: usize, way: f64) -> f64 {
+    pub fn short_way(&self, rail: usize, way: f64) -> f64 {
         let curve = &self.rails[rail];
         if curve.closed {
             let whole = curve.length();

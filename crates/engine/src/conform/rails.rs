@@ -7,8 +7,11 @@ use mesh::DVec3;
 
 use crate::field::Field;
 use crate::fill::{Filled, Origin};
-use crate::layout::{ArcSource, Layout};
+use crate::layout::{ArcSource, Layout, Spacing};
 use crate::model::{ChainSource, Curve, GuideKind, Plane, WorkSurface};
+
+/// Places between two vertices at which the density of a rail is looked up.
+const BEND_PLACES: usize = 8;
 
 /// A curve that vertices slide along.
 #[derive(Clone, Debug)]
@@ -18,6 +21,8 @@ pub struct Rail {
     along: Vec<f64>,
     /// Way from each point to where vertices should lie; empty for the points themselves.
     off: Vec<DVec3>,
+    /// For each piece, how much nearer to each other vertices should lie; empty for evenly.
+    bends: Vec<f64>,
     /// Whether it closes on itself.
     pub closed: bool,
     /// Whether it is the cut along the mirror plane.
@@ -36,6 +41,7 @@ impl Rail {
             points,
             along,
             off: Vec::new(),
+            bends: Vec::new(),
             closed,
             on_plane,
         }
@@ -68,6 +74,16 @@ impl Rail {
     /// Vertices are to lie on the rail itself.
     pub fn forget_aims(&mut self) {
         self.off.clear();
+    }
+
+    /// How dense vertices should be, on the mean, along a way from a length on.
+    pub fn bend(&self, s: f64, way: f64) -> f64 {
+        if self.bends.is_empty() {
+            return 1.0;
+        }
+        let step = way / BEND_PLACES as f64;
+        let at = |i: usize| self.bends[self.piece(s + (i as f64 + 0.5) * step).0];
+        (0..BEND_PLACES).map(at).sum::<f64>() / BEND_PLACES as f64
     }
 
     /// Whole length, model units.
@@ -162,8 +178,12 @@ impl Rail {
 }
 
 /// One rail a chain, on the smoothed work surface, with as many pieces as the chain has edges.
-pub(super) fn smooth_rails(surface: &WorkSurface, field: &Field) -> Vec<Rail> {
-    chain_rails(surface, &field.smooth)
+pub(super) fn smooth_rails(surface: &WorkSurface, field: &Field, spacing: &Spacing) -> Vec<Rail> {
+    let mut rails = chain_rails(surface, &field.smooth);
+    for (rail, bends) in rails.iter_mut().zip(&spacing.bends) {
+        rail.bends.clone_from(bends);
+    }
+    rails
 }
 
 /// One rail a chain, through its vertices at these positions.

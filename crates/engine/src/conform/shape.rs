@@ -4,7 +4,7 @@ use mesh::{DVec3, QuadMesh};
 use rayon::prelude::*;
 
 use super::rails::Seat;
-use super::{Foot, Scene, normal_at, onto_surface};
+use super::{Foot, Scene, chords, normal_at, onto_surface};
 
 /// Scaled Jacobian below which a round may not press a quad.
 pub(super) const FAIR: f64 = 0.6;
@@ -156,11 +156,22 @@ fn even_step(scene: &Scene, positions: &[DVec3], v: usize) -> DVec3 {
 
 /// Mean of neighbours, each weighing as much as the density on the way there.
 fn mean(scene: &Scene, positions: &[DVec3], v: usize, around: &[u32]) -> DVec3 {
+    mean_by(scene, positions, v, around, |_| 1.0)
+}
+
+/// The same, with a weight more for each neighbour.
+fn mean_by(
+    scene: &Scene,
+    positions: &[DVec3],
+    v: usize,
+    around: &[u32],
+    more: impl Fn(usize) -> f64,
+) -> DVec3 {
     let (mut sum, mut whole) = (DVec3::ZERO, 0.0);
     for &n in around {
         let n = n as usize;
         let along = (positions[n] - positions[v]).normalize_or_zero();
-        let weight = scene.density(v, n, along);
+        let weight = scene.density(v, n, along) * scene.drawn(v, n, along) * more(n);
         sum += positions[n] * weight;
         whole += weight;
     }
@@ -179,7 +190,14 @@ fn along_rail(scene: &Scene, positions: &[DVec3], v: usize, rail: usize) -> DVec
         })
         .collect();
     if mine.len() == 2 {
-        mean(scene, positions, v, &mine)
+        let curve = &scene.rails[rail];
+        let place = |n: usize| match scene.seats[n] {
+            Seat::On { s, .. } => s,
+            _ => curve.nearest(positions[n], None),
+        };
+        let s = place(v);
+        let bend = |n: usize| curve.bend(s, scene.short_way(rail, place(n) - s));
+        mean_by(scene, positions, v, &mine, bend)
     } else {
         mean(scene, positions, v, &scene.around[v])
     }
@@ -401,7 +419,7 @@ fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize, facing: &[DVec3]) -> f64 
             at(b).distance(mesh.positions[v]),
         );
     }
-    strain
+    strain + chords::strain_at(mesh, scene, v)
 }
 
 /// Square of the logarithm of the ratio of two lengths, large but finite for a length of nought.

@@ -24,7 +24,9 @@ pub(super) fn bare_scene(quads: &QuadMesh, under: mesh::TriMesh) -> Scene {
         feet: vec![None; count],
         edge: 1.0,
         held: vec![false; count],
+        slides: true,
         local: Vec::new(),
+        stretch: Vec::new(),
     }
 }
 

@@ -111,6 +111,11 @@ fn region_of(mesh: &QuadMesh, scene: &Scene, quads: &[u32], rings: usize) -> Vec
 
 /// Quads that are folded, or pass through another one or its mirror image; rising.
 fn bad_quads(mesh: &QuadMesh, scene: &Scene) -> Vec<u32> {
+    worse_quads(mesh, scene, FOLDED)
+}
+
+/// Quads below a scaled Jacobian, or that pass through another one or its mirror image; rising.
+pub(super) fn worse_quads(mesh: &QuadMesh, scene: &Scene, least: f64) -> Vec<u32> {
     let corners_of = |split: &[[u32; 3]]| -> Vec<[DVec3; 3]> {
         let at = |t: &[u32; 3]| t.map(|v| mesh.positions[v as usize]);
         split.iter().map(at).collect()
@@ -156,7 +161,7 @@ fn bad_quads(mesh: &QuadMesh, scene: &Scene) -> Vec<u32> {
         found
     };
     let is_bad = |&q: &u32| {
-        jacobian_of(mesh, q) < FOLDED || crosses(2 * q as usize) || crosses(2 * q as usize + 1)
+        jacobian_of(mesh, q) < least || crosses(2 * q as usize) || crosses(2 * q as usize + 1)
     };
     (0..mesh.quads.len() as u32)
         .into_par_iter()

@@ -3,7 +3,7 @@
 
 use mesh::DVec3;
 
-use super::LayoutOptions;
+use super::{ArcSource, LayoutOptions};
 use crate::field::Field;
 use crate::intent::Aims;
 use crate::model::WorkSurface;
@@ -21,6 +21,8 @@ pub struct Spacing {
     pub density: Vec<f64>,
     /// Along a unit vector t quads are 1 + (across · t)² times as dense.
     pub across: Vec<DVec3>,
+    /// For each chain, how much denser quads are along each of its edges because it bends there.
+    pub bends: Vec<Vec<f64>>,
 }
 
 /// Density along a unit vector, given the one without regard to direction.
@@ -34,7 +36,17 @@ impl Spacing {
         Self {
             density: vec![1.0; vertices],
             across: vec![DVec3::ZERO; vertices],
+            bends: Vec::new(),
         }
+    }
+
+    /// How much denser quads are along each edge of a curve because it bends.
+    pub(super) fn bends_of(&self, source: ArcSource, edges: usize) -> Vec<f64> {
+        match source {
+            ArcSource::Chain(c) => self.bends.get(c).cloned(),
+            ArcSource::Laid(_) => None,
+        }
+        .unwrap_or_else(|| vec![1.0; edges])
     }
 
     /// Whether quads are wanted of one size all over.

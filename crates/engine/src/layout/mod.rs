@@ -13,6 +13,7 @@
 //! characteristic, so laying a curve along the field can't leave a region
 //! that is uncountable.
 
+mod bends;
 mod cuts;
 mod density;
 mod lay;
@@ -148,6 +149,8 @@ pub struct Arc {
     /// How much denser than the mean the quads along it should be; 1 where size doesn't follow
     /// curvature.
     pub density: f64,
+    /// Length, in model units, longer where its guide bends: how a promised count is shared out.
+    pub worth: f64,
     /// Share of its quads that should lie before each vertex: 0 to 1, rising.
     pub progress: Vec<f64>,
     /// Quads that are to lie between it and a pole, and whether that was asked for outright.
@@ -375,7 +378,8 @@ pub fn run(
         }
     }
     let (marks, laid) = (laying.marks, laying.curves);
-    let spacing = density::spacing(surface, field, aims, options);
+    let mut spacing = density::spacing(surface, field, aims, options);
+    spacing.bends = bends::bends(surface, curves, options.quad_edge);
     let (arcs, arc_of_edge) = arcs_of(surface, field, aims, &marks, &laid, &regions, &spacing);
     let patches = regions
         .iter()
@@ -503,9 +507,11 @@ fn arcs_of(
         );
     for (source, closed, vertices) in curves {
         let mut run = vertices.clone();
+        let mut bends = spacing.bends_of(source, run.len() - usize::from(!closed));
         if closed {
             let first = run.iter().position(|&v| node[v as usize]).unwrap_or(0);
             run.rotate_left(first);
+            bends.rotate_left(first);
             run.push(run[0]);
         }
         let mut from = 0;
@@ -513,13 +519,20 @@ fn arcs_of(
             if node[run[i] as usize] || i + 1 == run.len() {
                 let piece = run[from..=i].to_vec();
                 let length = trace::run_length(&surface.positions, &piece);
-                let worth = spacing.along(&surface.positions, &piece);
-                let whole = worth[worth.len() - 1];
+                let straight = spacing.along(&surface.positions, &piece);
+                let whole = straight[straight.len() - 1];
                 let even = length <= 0.0 || whole <= 0.0 || spacing.is_even();
+                let density = if even { 1.0 } else { whole / length };
+                let mut worth = vec![0.0];
+                for (w, bend) in straight.windows(2).zip(&bends[from..]) {
+                    worth.push(worth[worth.len() - 1] + (w[1] - w[0]) * bend);
+                }
+                let whole = worth[worth.len() - 1];
                 arcs.push(Arc {
                     source,
                     length,
-                    density: if even { 1.0 } else { whole / length },
+                    density,
+                    worth: whole,
                     berth: berth_of(aims, source),
                     progress: worth.iter().map(|w| w / whole.max(1e-300)).collect(),
                     vertices: piece,

@@ -30,7 +30,7 @@ use numeric::ProgramError;
 use thiserror::Error;
 
 use crate::layout::{ArcSource, Layout};
-use crate::model::{ChainSource, Curve, Guide, WorkSurface};
+use crate::model::{ChainSource, Curve, Guide, GuideKind, WorkSurface};
 use model::Asked;
 
 /// Programs solved at most to meet the budget.
@@ -174,7 +174,13 @@ pub fn run(
     task: &Task,
 ) -> Result<(Plan, Findings), QuantiseError> {
     task.report("quantise", 0.0)?;
-    let counts = promised(surface, layout, curves);
+    let mut counts = promised(surface, layout, curves);
+    // Along an opening edges slide more freely: nothing lies beyond.
+    let is_ring = |&g: &usize| guides.get(g).is_some_and(|g| g.kind == GuideKind::Ring);
+    for promise in &mut counts {
+        promise.is_short = promise.guides.iter().all(is_ring)
+            && strain::is_short(surface, layout, options.quad_edge, promise);
+    }
     let ground = Ground {
         surface,
         layout,
@@ -431,6 +437,7 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
             guides: curve.guides.clone(),
             count,
             partly_held: curve.partly_held,
+            is_short: false,
             least: if curve.closed { 3 } else { 1 },
             arcs: arcs_of(&|on| on == c),
         });
@@ -446,6 +453,7 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
             partly_held: curves
                 .iter()
                 .any(|c| c.partly_held && c.shares.contains(&share)),
+            is_short: false,
             least: 1,
             arcs: arcs_of(&|on| curves[on].shares.contains(&share)),
         });

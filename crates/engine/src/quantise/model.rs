@@ -14,6 +14,8 @@ pub(super) struct Promise {
     pub count: u32,
     /// Whether held quads have a part of the guide, so that this is only the rest of its count.
     pub partly_held: bool,
+    /// Whether it is less than it takes to follow the guide closely, shared out by length.
+    pub is_short: bool,
     /// Fewest quads that its curve can have.
     pub least: u32,
     /// Its arcs.
@@ -132,7 +134,7 @@ fn solve_once(
         let terms: Vec<(Variable, f64)> = promise.arcs.iter().map(|&a| (arcs[a], 1.0)).collect();
         program.row(&terms, Relation::Equal, f64::from(promise.count));
     }
-    let wanted = wanted(layout, asked.promises, asked.edge);
+    let wanted = wanted(layout, asked);
     for (a, (variable, &target)) in arcs.iter().zip(&wanted).enumerate() {
         stretch_cost(&mut program, *variable, target.max(LEAST_WANTED));
         if f64::from(asked.needed[a]) > target {
@@ -189,14 +191,24 @@ fn solve_once(
     ))
 }
 
-/// Quads that each arc should have by its length, or by its share of a promised count.
-pub(super) fn wanted(layout: &Layout, promises: &[Promise], edge: f64) -> Vec<f64> {
+/// Quads that each arc should have by its length, or by its share of a promised count: by length,
+/// or, where so few couldn't follow the guide closely, by where it bends.
+pub(super) fn wanted(layout: &Layout, asked: &Asked<'_>) -> Vec<f64> {
     let weight = |a: usize| layout.arcs[a].length * layout.arcs[a].density;
-    let mut wanted: Vec<f64> = (0..layout.arcs.len()).map(|a| weight(a) / edge).collect();
-    for promise in promises {
-        let whole: f64 = promise.arcs.iter().map(|&a| weight(a)).sum();
+    let mut wanted: Vec<f64> = (0..layout.arcs.len())
+        .map(|a| weight(a) / asked.edge)
+        .collect();
+    for promise in asked.promises {
+        let worth = |a: usize| {
+            if promise.is_short {
+                layout.arcs[a].worth
+            } else {
+                weight(a)
+            }
+        };
+        let whole: f64 = promise.arcs.iter().map(|&a| worth(a)).sum();
         for &a in &promise.arcs {
-            wanted[a] = weight(a) / whole.max(1e-300) * f64::from(promise.count);
+            wanted[a] = worth(a) / whole.max(1e-300) * f64::from(promise.count);
         }
     }
     wanted
@@ -509,6 +521,7 @@ mod tests {
             berth: (0, false),
             progress: Vec::new(),
             density: 1.0,
+            worth: 1.0,
         };
         let arcs = [
             arc(&[4, 9, 7]),
@@ -522,5 +535,38 @@ mod tests {
         found.sort();
         let pairs = [vec![0, 2], vec![0, 5], vec![2, 5], vec![3]];
         assert_eq!(found, pairs);
+    }
+
+    #[test]
+    fn a_count_too_few_for_its_guide_goes_where_the_guide_bends() {
+        let arc = |worth: f64| Arc {
+            vertices: vec![0, 1],
+            source: ArcSource::Chain(0),
+            length: 2.0,
+            berth: (0, false),
+            progress: Vec::new(),
+            density: 1.0,
+            worth,
+        };
+        let layout = Layout {
+            arcs: vec![arc(3.0), arc(1.0)],
+            patches: Vec::new(),
+            laid: Vec::new(),
+            spacing: crate::layout::Spacing::even(0),
+            pins: Vec::new(),
+        };
+        let shared = |is_short: bool| {
+            let promise = Promise {
+                guides: vec![0],
+                count: 8,
+                partly_held: false,
+                is_short,
+                least: 3,
+                arcs: vec![0, 1],
+            };
+            wanted(&layout, &Asked::new(&[promise], &[0, 0], 1.0, 0))
+        };
+        assert_eq!(shared(false), [4.0, 4.0]);
+        assert_eq!(shared(true), [6.0, 2.0]);
     }
 }

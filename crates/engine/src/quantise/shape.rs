@@ -100,7 +100,7 @@ impl<'a> Shape<'a> {
                 ..Cost::default()
             }
         };
-        let wanted = model::wanted(layout, asked.promises, asked.edge);
+        let wanted = model::wanted(layout, asked);
         let mut costs: Vec<Cost> = wanted.into_iter().enumerate().map(arc).collect();
         let mut first = Vec::with_capacity(layout.patches.len());
         for (p, patch) in layout.patches.iter().enumerate() {

@@ -7,7 +7,7 @@ use super::chords::strays;
 use super::model::Promise;
 use super::{Found, Ground, Plan, QuantiseError, list};
 use crate::layout::Layout;
-use crate::model::Guide;
+use crate::model::{Guide, WorkSurface};
 
 /// 95th over 5th percentile of edge lengths that the check lets pass.
 const EVEN: f64 = 3.5;
@@ -152,23 +152,45 @@ impl Strain<'_> {
         self.away(promise, count) <= SAFE * NEAR
     }
 
-    /// How far edges lie from a promise's curves that get as many, shared out by length; in
-    /// quad edges.
     fn away(&self, promise: &Promise, count: u32) -> f64 {
-        let arcs = &self.ground.layout.arcs;
-        let whole: f64 = promise.arcs.iter().map(|&a| arcs[a].length).sum();
-        let of = |&a: &usize| {
-            let points: Vec<DVec3> = arcs[a]
-                .vertices
-                .iter()
-                .map(|&v| self.ground.surface.positions[v as usize])
-                .collect();
-            let share = f64::from(count) * arcs[a].length / whole.max(f64::MIN_POSITIVE);
-            strays(&points, (share.round() as u32).max(1))
-        };
-        let strays = promise.arcs.iter().map(of).fold(0.0, f64::max);
-        STRADDLE * strays / self.quad_edge()
+        let Ground {
+            surface, layout, ..
+        } = *self.ground;
+        away(surface, layout, self.quad_edge(), promise, count)
     }
+}
+
+/// Whether a promise is less than it takes to follow its curves closely, shared out by length.
+pub(super) fn is_short(
+    surface: &WorkSurface,
+    layout: &Layout,
+    quad_edge: f64,
+    promise: &Promise,
+) -> bool {
+    away(surface, layout, quad_edge, promise, promise.count) > NEAR
+}
+
+/// How far edges lie from a promise's curves that get as many, shared out by length; in quad edges.
+fn away(
+    surface: &WorkSurface,
+    layout: &Layout,
+    quad_edge: f64,
+    promise: &Promise,
+    count: u32,
+) -> f64 {
+    let arcs = &layout.arcs;
+    let whole: f64 = promise.arcs.iter().map(|&a| arcs[a].length).sum();
+    let of = |&a: &usize| {
+        let points: Vec<DVec3> = arcs[a]
+            .vertices
+            .iter()
+            .map(|&v| surface.positions[v as usize])
+            .collect();
+        let share = f64::from(count) * arcs[a].length / whole.max(f64::MIN_POSITIVE);
+        strays(&points, (share.round() as u32).max(1))
+    };
+    let strays = promise.arcs.iter().map(of).fold(0.0, f64::max);
+    STRADDLE * strays / quad_edge
 }
 
 fn warning(code: &str, sentence: String, names: Vec<String>) -> Finding {

@@ -76,7 +76,7 @@ impl<'a> Market<'a> {
             ground,
             promises: asked.promises,
             rings,
-            wanted: model::wanted(ground.layout, asked.promises, asked.edge),
+            wanted: model::wanted(ground.layout, asked),
             groups: model::sharing_ends(&ground.layout.arcs),
         }
     }
