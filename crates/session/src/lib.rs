@@ -13,6 +13,7 @@ mod job;
 mod keep;
 mod layers;
 mod pipeline;
+mod placed;
 mod sculpt;
 mod variants;
 mod worker;

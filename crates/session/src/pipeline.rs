@@ -5,7 +5,7 @@ use std::time::Instant;
 
 use base::{Findings, Task};
 use engine::assemble::{self, Assembled, Pole, Sides};
-use engine::conform::{self, ConformOptions};
+use engine::conform;
 use engine::edit::{self, Edit};
 use engine::field;
 use engine::fill::{self, Filled};
@@ -14,7 +14,7 @@ use engine::hold::{Held, HoldError};
 use engine::intent::{self, Aims};
 use engine::layout::{self, Layout};
 use engine::model::{Curve, Guide, Hold, Intent, Plane, Sculpt, WorkSurface};
-use engine::quantise::{self, Plan};
+use engine::quantise::{self, Plan, Weighing};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
 use mesh::QuadMesh;
@@ -155,6 +155,8 @@ pub struct Way {
     pub rings_first: bool,
     /// Whether faces straddle the sculpt, so that the volume stays, or every vertex lies on it.
     pub straddle: bool,
+    /// By what plans are weighed.
+    pub weighing: Weighing,
 }
 
 impl Default for Way {
@@ -164,6 +166,7 @@ impl Default for Way {
             cancel_quads: 8.0,
             rings_first: true,
             straddle: true,
+            weighing: Weighing::Strips,
         }
     }
 }
@@ -316,14 +319,14 @@ impl Session {
         let light = self.light(half, settings, task)?;
         clock.lap("work");
         let mut prepared = self.prepare(half, &light, settings, true, task, &mut clock)?;
-        let first = self.best_variant(&prepared, half, settings, task, &mut clock);
+        let first = self.best_placed(&prepared, half, settings, task, &mut clock);
         let best = match first {
             // A rim of which each side keeps its count may leave no whole numbers.
             Err(problem @ (SessionError::Quantise(_) | SessionError::Layout(_)))
                 if prepared.held.is_some() && !problem.is_cancelled() =>
             {
                 prepared = self.prepare(half, &light, settings, false, task, &mut clock)?;
-                match self.best_variant(&prepared, half, settings, task, &mut clock) {
+                match self.best_placed(&prepared, half, settings, task, &mut clock) {
                     Err(again) if !again.is_cancelled() => {
                         return Err(beside_holds(problem, &settings.holds));
                     }
@@ -333,48 +336,13 @@ impl Session {
             other => other?,
         };
         findings.append(prepared.findings.clone());
-        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
-        let Variant { laid, planned } = best;
+        let edge = prepared.edge;
+        let Variant { laid, planned } = best.variant;
         findings.append(laid.findings);
         findings.append(planned.findings);
-        let (cross, patches) = (laid.cross, laid.patches);
-        let (plan, filled) = (planned.plan, planned.filled);
-        let (joined, held) = (planned.joined, prepared.held);
-        let mut options = ConformOptions::for_edge(edge);
-        options.straddle = self.way.straddle;
-        let (mut placed, more) = conform::run(
-            &filled,
-            surface,
-            &cross,
-            &patches,
-            curves,
-            &self.sculpt,
-            half.plane,
-            &options,
-            task,
-        )?;
-        findings.append(more);
-        let filled = match (joined, &held) {
-            (Some(joined), Some(held)) => {
-                placed = joined.placed(placed, held);
-                joined.filled
-            }
-            _ => filled,
-        };
-        let whole = assemble::run(&assemble::Parts {
-            half: &placed,
-            filled: &filled,
-            surface,
-            layout: &patches,
-            plan: &plan,
-            curves,
-            guides: &prepared.guides,
-            sculpt: &self.sculpt,
-            plane: half.plane,
-            sides: settings.sides,
-            edge,
-        });
-        clock.lap("conform");
+        findings.append(best.findings);
+        let (patches, plan) = (laid.patches, planned.plan);
+        let (placed, filled, whole, held) = (best.placed, best.filled, best.whole, prepared.held);
         let base = Base {
             settings: settings.clone(),
             half: Arc::clone(&kept),

@@ -9,7 +9,7 @@ use engine::fill::join::{self, Joined};
 use engine::fill::{self, Filled};
 use engine::layout::{self, Layout, LayoutOptions};
 use engine::model::Plane;
-use engine::quantise::{self, Plan, QuantiseOptions};
+use engine::quantise::{self, Plan, QuantiseOptions, Weighing};
 use engine::symmetry::Half;
 use rayon::prelude::*;
 
@@ -33,8 +33,18 @@ pub(crate) struct Planned {
     /// With the held quads, if there are any.
     pub joined: Option<Joined>,
     pub findings: Findings,
+    /// By what the plan was weighed.
+    pub weighing: Weighing,
     /// Strips of the whole surface that pass one quad twice.
-    crossing: usize,
+    pub crossing: usize,
+}
+
+/// How plans are looked for.
+#[derive(Clone, Copy)]
+pub(crate) struct Look {
+    pub weighing: Weighing,
+    /// Whether seconds may be spent where strips cross themselves whatever the field.
+    pub longer: bool,
 }
 
 /// One way from the work surface to quads.
@@ -43,8 +53,8 @@ pub(crate) struct Variant {
     pub planned: Planned,
 }
 
-/// What came of a try, and how long it took.
-type Tried<T> = (Result<T, SessionError>, Clock);
+/// The number of a try, what came of it, and how long it took.
+type Tried<T> = (usize, Result<T, SessionError>, Clock);
 
 /// Strips of the whole surface that pass one quad twice.
 fn crossing_strips(
@@ -76,11 +86,15 @@ struct Ground<'a> {
 impl Session {
     /// Field to fill, with other settings where a strip crosses itself: the variant with the
     /// fewest such strips, of equal ones the first. The first one serves most sculpts.
+    ///
+    /// Where none serves, plans are weighed by arcs alone: numbers that hang less on each other
+    /// leave more plans near them, and then, if asked, a longer look is taken at the best.
     pub(crate) fn best_variant(
         &self,
         prepared: &Prepared,
         half: &Half,
         settings: &Settings,
+        look: Look,
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Variant, SessionError> {
@@ -93,12 +107,12 @@ impl Session {
         };
         let first = |i: usize, clock: &mut Clock| {
             let laid = ground.laid(i, clock)?;
-            let planned = ground.planned(&laid, None, clock)?;
+            let planned = ground.planned(&laid, look.weighing, None, clock)?;
             Ok(Variant { laid, planned })
         };
         let mut variants: Vec<Variant> = Vec::new();
         let mut failure = None;
-        for (tried, laps) in until_one_serves(VARIANTS.len(), &first, |v| v.planned.crossing) {
+        for (_, tried, laps) in until_one_serves(VARIANTS.len(), &first, |v| v.planned.crossing) {
             clock.add(laps);
             match tried {
                 Ok(one) => variants.push(one),
@@ -106,27 +120,14 @@ impl Session {
                 Err(problem) => failure = failure.or(Some(problem)),
             }
         }
-        // Stable, so of equal ones the first stays before the others.
-        variants.sort_by_key(|v| v.planned.crossing);
-        if variants.first().is_some_and(|v| v.planned.crossing > 0) {
-            // None serves: a longer look at each, on the patches that they have.
-            let longer = |i: usize, clock: &mut Clock| {
-                let Variant { laid, planned } = &variants[i];
-                ground.planned(laid, Some(&planned.plan), clock)
-            };
-            for (i, (tried, laps)) in until_one_serves(variants.len(), &longer, |p| p.crossing)
-                .into_iter()
-                .enumerate()
-            {
-                clock.add(laps);
-                match tried {
-                    Ok(planned) if planned.crossing < variants[i].planned.crossing => {
-                        variants[i].planned = planned;
-                    }
-                    Err(problem) if problem.is_cancelled() => return Err(problem),
-                    _ => {}
-                }
-            }
+        let served = |variants: &[Variant]| variants.iter().any(|v| v.planned.crossing == 0);
+        if look.weighing != Weighing::Arcs && !served(&variants) {
+            ground.planned_again(&mut variants, false, clock)?;
+        }
+        if look.longer && !served(&variants) {
+            // Stable, so of equal ones the first stays before the others.
+            variants.sort_by_key(|v| v.planned.crossing);
+            ground.planned_again(&mut variants, true, clock)?;
         }
         let best = variants.into_iter().min_by_key(|v| v.planned.crossing);
         best.ok_or_else(|| failure.unwrap_or(SessionError::NoArea))
@@ -150,7 +151,7 @@ fn until_one_serves<T: Send>(
         if made.as_ref().is_ok_and(|m| crossing(m) == 0) {
             served.fetch_min(i, Ordering::Relaxed);
         }
-        Some((made, laps))
+        Some((i, made, laps))
     };
     let mut all: Vec<Tried<T>> = (0..variants.min(1)).filter_map(tried).collect();
     let rest: Vec<_> = (1..variants).into_par_iter().map(tried).collect();
@@ -187,11 +188,38 @@ impl Ground<'_> {
         })
     }
 
+    /// Plans variants anew, weighed by arcs, until one serves; `longer`: with a longer look at the plans
+    /// that they have, of which better ones are kept.
+    fn planned_again(
+        &self,
+        variants: &mut [Variant],
+        longer: bool,
+        clock: &mut Clock,
+    ) -> Result<(), SessionError> {
+        let again = |i: usize, clock: &mut Clock| {
+            let Variant { laid, planned } = &variants[i];
+            let before = longer.then_some(&planned.plan);
+            self.planned(laid, Weighing::Arcs, before, clock)
+        };
+        for (i, tried, laps) in until_one_serves(variants.len(), &again, |p| p.crossing) {
+            clock.add(laps);
+            match tried {
+                Ok(planned) if !longer || planned.crossing < variants[i].planned.crossing => {
+                    variants[i].planned = planned;
+                }
+                Err(problem) if problem.is_cancelled() => return Err(problem),
+                _ => {}
+            }
+        }
+        Ok(())
+    }
+
     /// Quads on a variant's patches; `before`: a plan that is looked at longer for one without
     /// spirals.
     fn planned(
         &self,
         laid: &Laid,
+        weighing: Weighing,
         before: Option<&Plan>,
         clock: &mut Clock,
     ) -> Result<Planned, SessionError> {
@@ -207,7 +235,9 @@ impl Ground<'_> {
             }
             Size::Edge(_) => None,
         };
-        let (options, guides) = (QuantiseOptions::new(edge, faces), &prepared.guides);
+        let (mut options, guides) = (QuantiseOptions::new(edge, faces), &prepared.guides);
+        options.weighing = weighing;
+        options.adapt = self.settings.adapt;
         let (plan, more) = match before {
             None => quantise::run(surface, patches, curves, guides, &options, task)?,
             Some(plan) => {
@@ -232,6 +262,7 @@ impl Ground<'_> {
             filled,
             joined,
             findings,
+            weighing,
         })
     }
 }

@@ -14,6 +14,7 @@ pub mod wardrobe;
 
 use base::{Level, Task};
 use engine::check::{self, CheckInput, Measures};
+use engine::quantise::Weighing;
 use rayon::prelude::*;
 use report::{GuideView, PoleView, ReportError, ReportInput};
 use session::Way;
@@ -68,6 +69,13 @@ pub fn choices() -> Vec<Choice> {
             "field: no singular places taken out (within 0 quads)",
             Way {
                 cancel_quads: 0.0,
+                ..way
+            },
+        ),
+        choice(
+            "plan: arcs weighed alone, not the strips between them",
+            Way {
+                weighing: Weighing::Arcs,
                 ..way
             },
         ),

@@ -13,6 +13,7 @@ mod along;
 mod cuts;
 mod elements;
 mod error;
+mod faults;
 mod findings;
 mod fit;
 mod guides;
@@ -40,6 +41,7 @@ use mesh::QuadMesh;
 use crate::model::{Guide, Hold, Intent, Plane, Sculpt};
 pub use along::{GuideRun, run_along};
 pub use error::CheckError;
+pub use faults::{Faults, faults};
 use guides::{Following, Track};
 pub use measures::{
     AreaMeasures, Counts, FitMeasures, GuideMeasures, KeepOutMeasures, LoopMeasures, Measures,

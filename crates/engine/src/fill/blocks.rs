@@ -3,20 +3,7 @@
 //! A four-sided patch lies in the unit square, others in a regular polygon of radius
 //! one; see [`corner_uv`].
 
-use std::f64::consts::TAU;
-
-/// Corners of the plane shape that a patch of `sides` sides is laid into.
-pub(super) fn corner_uv(sides: usize) -> Vec<[f64; 2]> {
-    if sides == 4 {
-        return vec![[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
-    }
-    (0..sides)
-        .map(|i| {
-            let angle = TAU * i as f64 / sides as f64;
-            [angle.cos(), angle.sin()]
-        })
-        .collect()
-}
+use crate::layout::corner_uv;
 
 /// The filling of one patch. Quads index `outer` first, then `inner`.
 #[derive(Clone, Debug, Default)]

@@ -16,6 +16,7 @@
 mod bends;
 mod cuts;
 mod density;
+mod flat;
 mod lay;
 mod limbs;
 pub mod marks;
@@ -26,6 +27,7 @@ mod slots;
 #[cfg(test)]
 mod tests;
 mod trace;
+mod widths;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -38,9 +40,11 @@ use crate::intent::Aims;
 use crate::model::{ChainSource, Curve, Guide, GuideKind, WorkSurface};
 pub use density::Spacing;
 pub(crate) use density::directed;
+pub(crate) use flat::{Flat, corner_uv};
 pub use lay::{Cause, LaidCurve};
 use marks::Marks;
 use regions::Region;
+pub use widths::Width;
 
 /// Options of the layout.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -192,6 +196,8 @@ pub struct Layout {
     pub spacing: Spacing,
     /// Patches whose pole is pinned.
     pub pins: Vec<PinnedPatch>,
+    /// For each patch how wide its families of strips are: see [`Width`].
+    pub widths: Vec<Option<Vec<Width>>>,
 }
 
 /// A patch with a pole that is wanted at a place.
@@ -389,6 +395,7 @@ pub fn run(
         })
         .collect::<Result<Vec<_>, _>>()?;
     let pins = pinned_patches(surface, field, aims, &arcs, &patches);
+    let widths = widths::widths(surface, field, &spacing, &arcs, &patches);
     let mut findings = Findings::default();
     findings.push(Finding::new(
         "layout-patches",
@@ -418,6 +425,7 @@ pub fn run(
             laid,
             spacing,
             pins,
+            widths,
         },
         findings,
     ))

@@ -28,7 +28,13 @@ impl Strain<'_> {
     fn solved(&self, set: &[Promise]) -> Result<Plan, ProgramError> {
         let layout = self.ground.layout;
         let none = vec![0; layout.arcs.len()];
-        let asked = Asked::new(set, &none, self.quad_edge(), self.ground.options.nodes);
+        let asked = Asked::new(
+            set,
+            &none,
+            self.quad_edge(),
+            self.ground.options,
+            self.ground.options.nodes,
+        );
         model::solve(layout, &asked)
     }
 

@@ -12,6 +12,7 @@
 mod advice;
 mod aligned;
 mod chords;
+mod costs;
 mod in_line;
 mod lattice;
 mod merged;
@@ -31,6 +32,7 @@ use thiserror::Error;
 
 use crate::layout::{ArcSource, Layout};
 use crate::model::{ChainSource, Curve, Guide, GuideKind, WorkSurface};
+pub use costs::Weighing;
 use model::Asked;
 
 /// Programs solved at most to meet the budget.
@@ -56,6 +58,10 @@ pub struct QuantiseOptions {
     pub search_nodes: u64,
     /// Branch-and-bound nodes for the final program.
     pub nodes: u64,
+    /// By what plans are weighed; default [`Weighing::Strips`].
+    pub weighing: Weighing,
+    /// How far the size of the quads follows curvature, 0 (even) to 1; default 0.
+    pub adapt: f64,
 }
 
 impl QuantiseOptions {
@@ -66,6 +72,8 @@ impl QuantiseOptions {
             faces,
             search_nodes: 150,
             nodes: 1500,
+            weighing: Weighing::Strips,
+            adapt: 0.0,
         }
     }
 }
@@ -285,7 +293,7 @@ impl Ground<'_> {
             let factor = 2f64.powi(if fewer { step } else { -step });
             let edge = self.options.quad_edge * factor;
             let none = vec![0; self.layout.arcs.len()];
-            let asked = Asked::new(counts, &none, edge, self.options.search_nodes);
+            let asked = Asked::new(counts, &none, edge, self.options, self.options.search_nodes);
             if let Ok(other) = model::solve(self.layout, &asked) {
                 furthest = if fewer {
                     furthest.min(other.faces)
@@ -323,7 +331,7 @@ impl Ground<'_> {
         for round in 0..SEARCHES {
             task.report("quantise", round as f32 / SEARCHES as f32)?;
             let needed = chords::needed(surface, layout, edge);
-            let asked = Asked::new(counts, &needed, edge, options.search_nodes);
+            let asked = Asked::new(counts, &needed, edge, options, options.search_nodes);
             let plan = match model::solve(layout, &asked) {
                 Ok(plan) => plan,
                 Err(ProgramError::Infeasible) => {
@@ -372,7 +380,7 @@ impl Ground<'_> {
         };
         // The edge length is found; now a longer look for a better plan at it.
         let needed = chords::needed(surface, layout, edge);
-        let asked = Asked::new(counts, &needed, edge, options.nodes);
+        let asked = Asked::new(counts, &needed, edge, options, options.nodes);
         if let Ok(longer) = model::solve(layout, &asked) {
             let near = |faces: usize| {
                 options

@@ -2,7 +2,8 @@
 
 use numeric::{Program, ProgramError, ProgramLimits, Relation, Solution, Variable};
 
-use super::Plan;
+use super::costs::{Costs, Weighing};
+use super::{Plan, QuantiseOptions};
 use crate::layout::{Arc, ArcSource, ArcUse, Layout};
 
 /// A count that a guide promises over its arcs.
@@ -33,10 +34,6 @@ pub(super) struct Budget<'a> {
 
 /// Cost of a pair of poles that counts force: more than any stretch of a strip is worth.
 pub(super) const SURPLUS_COST: f64 = 60.0;
-/// Cost of each quad that a guide lacks to be followed closely.
-pub(super) const CHORD_COST: f64 = 4.5;
-/// Cost of a pole on a side: its quads are less square than around a pole inside.
-pub(super) const VANISHED_SPOKE_COST: f64 = 4.0;
 /// Quads below which an arc's wanted number isn't told apart.
 pub(super) const LEAST_WANTED: f64 = 0.3;
 /// Cost of missing the budget by all of its faces.
@@ -64,6 +61,9 @@ pub(super) struct Asked<'a> {
     pub needed: &'a [u32],
     /// Edge length of the quads, model units.
     pub edge: f64,
+    pub weighing: Weighing,
+    /// How far size follows curvature, 0 to 1.
+    pub adapt: f64,
     pub budget: Option<&'a Budget<'a>>,
     /// Branch-and-bound nodes.
     pub nodes: u64,
@@ -71,11 +71,19 @@ pub(super) struct Asked<'a> {
 
 impl<'a> Asked<'a> {
     /// Without a budget.
-    pub fn new(promises: &'a [Promise], needed: &'a [u32], edge: f64, nodes: u64) -> Self {
+    pub fn new(
+        promises: &'a [Promise],
+        needed: &'a [u32],
+        edge: f64,
+        options: &QuantiseOptions,
+        nodes: u64,
+    ) -> Self {
         Self {
             promises,
             needed,
             edge,
+            weighing: options.weighing,
+            adapt: options.adapt,
             budget: None,
             nodes,
         }
@@ -121,6 +129,7 @@ fn solve_once(
     vanishing: &[bool],
 ) -> Result<Plan, ProgramError> {
     let mut program = Program::default();
+    let costs = Costs::new(layout, asked.edge, asked.weighing, asked.adapt);
     let arcs: Vec<Variable> = vanishing
         .iter()
         .map(|&may| program.whole(0.0, i32::from(!may), MOST))
@@ -136,9 +145,9 @@ fn solve_once(
     }
     let wanted = wanted(layout, asked);
     for (a, (variable, &target)) in arcs.iter().zip(&wanted).enumerate() {
-        stretch_cost(&mut program, *variable, target.max(LEAST_WANTED));
+        costs.arc(&mut program, *variable, target);
         if f64::from(asked.needed[a]) > target {
-            let missing = program.real(CHORD_COST, f64::INFINITY);
+            let missing = program.real(costs.chord(), f64::INFINITY);
             program.row(
                 &[(*variable, 1.0), (missing, 1.0)],
                 Relation::AtLeast,
@@ -160,10 +169,11 @@ fn solve_once(
                 &mut program,
                 &arcs,
                 &patch.sides,
+                costs.surplus(),
                 one_axis.contains(&p),
             )));
         } else {
-            let y = spokes_of(&mut program, layout, &patch.sides);
+            let y = spokes_of(&mut program, layout, &costs, &patch.sides);
             for i in 0..n {
                 let mut terms = sum_of(&arcs, &patch.sides[i], 1.0);
                 terms.push((y[(i + n - 1) % n], -1.0));
@@ -175,12 +185,18 @@ fn solve_once(
             }
             for pin in layout.pins.iter().filter(|pin| pin.patch == p) {
                 for (spoke, way) in y.iter().zip(&pin.ways) {
-                    stretch_cost(&mut program, *spoke, (way / asked.edge).max(1.0));
+                    costs.spoke(&mut program, *spoke, (way / asked.edge).max(1.0));
                 }
             }
             spokes.push(y);
             surplus.push(None);
         }
+    }
+    for (p, patch) in layout.patches.iter().enumerate() {
+        costs.strips(&mut program, p, |family| match spokes[p].get(family) {
+            Some(&spoke) => vec![(spoke, 1.0)],
+            None => sum_of(&arcs, &patch.sides[family], 1.0),
+        });
     }
     if let Some(budget) = asked.budget {
         budget_row(&mut program, layout, budget, &arcs, &spokes);
@@ -285,7 +301,12 @@ pub(super) fn may_vanish(layout: &Layout, edge: f64) -> Vec<bool> {
 /// Spokes of a patch around a pole. A spoke may vanish, the pole then lies on that side, if no
 /// curve that an artist sees runs there; two neighbouring ones may not, the pole would be
 /// a corner.
-fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> Vec<Variable> {
+fn spokes_of(
+    program: &mut Program,
+    layout: &Layout,
+    costs: &Costs<'_>,
+    sides: &[Vec<ArcUse>],
+) -> Vec<Variable> {
     let laid = |side: &Vec<ArcUse>| is_laid(layout, side);
     let y: Vec<Variable> = sides
         .iter()
@@ -294,7 +315,7 @@ fn spokes_of(program: &mut Program, layout: &Layout, sides: &[Vec<ArcUse>]) -> V
     let mut vanished = Vec::new();
     for (i, side) in sides.iter().enumerate() {
         if laid(side) {
-            let gone = program.whole(VANISHED_SPOKE_COST, 0, 1);
+            let gone = program.whole(costs.vanished_spoke(), 0, 1);
             program.row(&[(y[i], 1.0), (gone, 1.0)], Relation::AtLeast, 1.0);
             vanished.push((gone, 1.0));
         }
@@ -368,10 +389,11 @@ fn four_sides(
     program: &mut Program,
     arcs: &[Variable],
     sides: &[Vec<ArcUse>],
+    surplus: f64,
     one_axis: bool,
 ) -> [[Variable; 2]; 2] {
     let pairs = [0, 1].map(|axis| {
-        let pair = [0, 1].map(|_| program.whole(SURPLUS_COST, 0, MOST / 4));
+        let pair = [0, 1].map(|_| program.whole(surplus, 0, MOST / 4));
         let mut terms = sum_of(arcs, &sides[axis], 1.0);
         terms.extend(sum_of(arcs, &sides[axis + 2], -1.0));
         terms.push((pair[0], -2.0));
@@ -415,23 +437,6 @@ fn crowded(layout: &Layout, plan: &Plan) -> Vec<usize> {
         along > 0 && across > 0 && across > rows() / 2
     };
     (0..layout.patches.len()).filter(without_room).collect()
-}
-
-/// Adds a convex piecewise linear cost near (n − t)² / t.
-fn stretch_cost(program: &mut Program, n: Variable, target: f64) {
-    let steps = [
-        (0.2 * target, 0.2),
-        (0.4 * target, 0.8),
-        (f64::INFINITY, 2.0),
-    ];
-    let mut terms = vec![(n, 1.0)];
-    for (width, slope) in steps {
-        terms.push((program.real(slope, width), -1.0));
-        // Too few quads stretch as much as too many squeeze, but cost a little more: a
-        // squeezed strip can be thinned, a stretched one can't be seen around.
-        terms.push((program.real(slope * 1.05, width), 1.0));
-    }
-    program.row(&terms, Relation::Equal, target);
 }
 
 fn plan_of(

@@ -10,7 +10,7 @@ use std::collections::BTreeMap;
 use super::aligned::Sum;
 use super::lattice::{Equation, Lattice};
 use super::model::{self, Asked};
-use super::{Ground, Plan};
+use super::{Ground, Plan, costs};
 use crate::layout::{ArcSource, ArcUse, Layout, Patch};
 
 /// Cost of each quad that is lacking where a number must not be less: more than any plan is worth.
@@ -92,7 +92,7 @@ impl<'a> Shape<'a> {
                 inverse: if guided { GUIDED } else { 1.0 } / target,
                 below: needed,
                 few: if needed > target {
-                    model::CHORD_COST
+                    costs::CHORD_BY_ARCS
                 } else {
                     0.0
                 },
@@ -117,7 +117,7 @@ impl<'a> Shape<'a> {
                     inverse: way.map_or(0.0, |way| 1.0 / way),
                     below: f64::from(below),
                     few,
-                    none: model::VANISHED_SPOKE_COST,
+                    none: costs::VANISHED_SPOKE_BY_ARCS,
                     least: i64::from(!model::is_laid(layout, side)),
                 });
             }

@@ -74,11 +74,13 @@ impl Strain<'_> {
             }
         }
         let strained: Vec<Promise> = self.strained().into_iter().cloned().collect();
-        let uneven = unevenness(self.ground.layout, plan);
+        let layout = self.ground.layout;
+        let uneven = unevenness(along_sides(layout, plan));
         if strained.is_empty() || (uneven <= EVEN && self.miss(plan) <= BUDGET) {
             return Ok(findings);
         }
-        if uneven > MOST_UNEVEN || self.miss(plan) > BUDGET_LOST {
+        let all_over = uneven.min(unevenness(across_strips(layout, plan)));
+        if all_over > MOST_UNEVEN || self.miss(plan) > BUDGET_LOST {
             let rest: Vec<Promise> = self
                 .promises
                 .iter()
@@ -114,14 +116,15 @@ impl Strain<'_> {
         };
         let layout = self.ground.layout;
         let free = planned(&[]);
-        let even = free
-            .as_ref()
-            .map_or(SAFE * EVEN, |p| unevenness(layout, p).max(SAFE * EVEN));
+        let even = free.as_ref().map_or(SAFE * EVEN, |p| {
+            unevenness(along_sides(layout, p)).max(SAFE * EVEN)
+        });
         let missed = free.as_ref().map_or(BUDGET, |p| self.miss(p).max(BUDGET));
         move |set| {
             set.iter().all(|p| self.is_near(p, p.count))
-                && planned(set)
-                    .is_some_and(|p| unevenness(layout, &p) <= even && self.miss(&p) <= missed)
+                && planned(set).is_some_and(|p| {
+                    unevenness(along_sides(layout, &p)) <= even && self.miss(&p) <= missed
+                })
         }
     }
 
@@ -200,9 +203,12 @@ fn warning(code: &str, sentence: String, names: Vec<String>) -> Finding {
         .fold(finding, |f, name| f.at(Place::Guide { name }))
 }
 
-/// 95th over 5th percentile of edge lengths, as a plan tells them before anything is laid.
-fn unevenness(layout: &Layout, plan: &Plan) -> f64 {
-    let mut lengths: Vec<(f64, u64)> = Vec::new();
+/// Edge lengths with how many quads have them.
+type Lengths = Vec<(f64, u64)>;
+
+/// Edges along the sides of patches, as a plan tells them before anything is laid.
+fn along_sides(layout: &Layout, plan: &Plan) -> Lengths {
+    let mut lengths = Lengths::new();
     for (p, patch) in layout.patches.iter().enumerate() {
         let n = patch.sides.len();
         let quads = |i: usize| u64::from(plan.side(layout, p, i % n));
@@ -213,6 +219,38 @@ fn unevenness(layout: &Layout, plan: &Plan) -> f64 {
             lengths.push((long / quads(i).max(1) as f64, quads(i) * rows.max(1)));
         }
     }
+    lengths
+}
+
+/// Edges across strips in the mean: what lies on the inside of a bend and is narrow there isn't told.
+fn across_strips(layout: &Layout, plan: &Plan) -> Lengths {
+    let mut lengths = Lengths::new();
+    for p in 0..layout.patches.len() {
+        for (i, width) in layout.widths[p].iter().flatten().enumerate() {
+            let spokes = &plan.spokes[p];
+            let n = layout.patches[p].sides.len();
+            let number = |i: usize| match spokes.get(i % n) {
+                Some(&spoke) => spoke,
+                None => plan.side(layout, p, i % n),
+            };
+            let strips = number(i);
+            // A family of four sides ends at the middle, one round a pole runs from side to side.
+            let along = if spokes.is_empty() {
+                number(i + 1).div_ceil(2)
+            } else {
+                number(i + 1) + number(i + n - 1)
+            };
+            lengths.push((
+                width.across / f64::from(strips.max(1)),
+                u64::from(strips) * u64::from(along.max(1)),
+            ));
+        }
+    }
+    lengths
+}
+
+/// 95th over 5th percentile.
+fn unevenness(mut lengths: Lengths) -> f64 {
     lengths.sort_by(|a, b| a.0.total_cmp(&b.0));
     let all: u64 = lengths.iter().map(|l| l.1).sum();
     let at = |percent: u64| {

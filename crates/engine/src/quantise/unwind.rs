@@ -40,7 +40,13 @@ impl Ground<'_> {
     ) -> Result<Plan, Cancelled> {
         let rings = Rings::new(self.surface, self.layout, curves);
         let needed = chords::needed(self.surface, self.layout, plan.edge);
-        let asked = Asked::new(promises, &needed, plan.edge, self.options.search_nodes);
+        let asked = Asked::new(
+            promises,
+            &needed,
+            plan.edge,
+            self.options,
+            self.options.search_nodes,
+        );
         let market = Market::new(self, &asked, &rings);
         let mut plan = market.traded(plan)?;
         if in_line {

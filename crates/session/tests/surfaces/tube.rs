@@ -2,12 +2,15 @@
 
 use std::f64::consts::{PI, TAU};
 
-use base::Place;
-use engine::model::{Guide, GuideKind};
+use base::{Place, Task};
+use engine::model::{Guide, GuideKind, Sculpt};
+use engine::quantise::Weighing;
+use loopwright_session::{Session, Way};
+use mesh::{DVec3, TriMesh};
 
 use crate::support::{
-    area, cycle_near, loop_guide, on_bent_tube, quad_area, run, sculpt_of, settings, sound,
-    tube_ring,
+    area, checked, cycle_near, loop_guide, on_bent_tube, quad_area, run, sculpt_of, settings,
+    sound, tube_ring,
 };
 
 const RADIUS: f64 = 4.0;
@@ -217,4 +220,78 @@ fn an_opening_inside_the_boundary_trims() {
         area(mesh)
     );
     assert!((mesh.quads.len() as f64 / 320.0 - 1.0).abs() < 0.03);
+}
+
+/// A sleeve gathered at both ends, 2.6 times as wide between, whose arcs lie at its ends alone.
+fn gathered() -> Sculpt {
+    let radius = |y: f64| 2.0 + 3.2 * (PI * y / 30.0).sin();
+    let (columns, rows) = (120, 160);
+    let at = |i: u32, j: u32| (j * columns + i % columns);
+    let mut mesh = TriMesh::default();
+    for j in 0..=rows {
+        let y = 30.0 * f64::from(j) / f64::from(rows);
+        for i in 0..columns {
+            let turn = TAU * f64::from(i) / f64::from(columns);
+            let (x, z) = (radius(y) * turn.cos(), -radius(y) * turn.sin());
+            mesh.positions.push(DVec3::new(x, y, z).as_vec3());
+        }
+    }
+    for j in 0..rows {
+        for i in 0..columns {
+            let (a, b, c, d) = (at(i, j), at(i + 1, j), at(i + 1, j + 1), at(i, j + 1));
+            mesh.triangles.extend([[a, b, c], [a, c, d]]);
+        }
+    }
+    sculpt_of(mesh)
+}
+
+/// By arcs alone the sleeve had as many columns as its narrow ends ask for, and long quads between.
+#[test]
+fn a_gathered_sleeve_has_the_columns_of_its_middle() {
+    let sculpt = gathered();
+    let settings = settings(vec![], 320);
+    let [strips, arcs] = [Weighing::Strips, Weighing::Arcs].map(|weighing| {
+        let mut session = Session::new(sculpt.clone());
+        session.set_way(Way {
+            weighing,
+            ..Way::default()
+        });
+        let outcome = session.run(&settings, &Task::default()).unwrap();
+        let (measures, _) = checked(&sculpt, &settings, &outcome);
+        assert!(outcome.poles.is_empty());
+        let around = outcome.surface.topology().strips();
+        let around = around.iter().filter(|s| s.closed);
+        let columns = around.map(|s| s.quads.len()).max().unwrap();
+        (columns, measures.size.edge_ratio_p95_p5)
+    });
+    assert!(strips.0 > arcs.0, "{strips:?} {arcs:?}");
+    assert!(strips.1 < arcs.1, "{strips:?} {arcs:?}");
+    // Edges of 320 even quads on its area (handbook: surface of revolution), and its mean girth.
+    let (mut area, mut girth) = (0.0, 0.0);
+    for k in 0..1000 {
+        let y = (f64::from(k) + 0.5) * 0.03;
+        let (sin, cos) = (PI * y / 30.0).sin_cos();
+        let (r, slope) = (2.0 + 3.2 * sin, 3.2 * PI / 30.0 * cos);
+        let ring = TAU * r * (1.0 + slope * slope).sqrt() * 0.03;
+        area += ring;
+        girth += ring * (TAU * r).ln();
+    }
+    let wanted = (girth / area).exp() / (area / 320.0).sqrt();
+    assert!(
+        (strips.0 as f64 / wanted - 1.0).abs() < 0.15,
+        "{strips:?} {wanted}"
+    );
+}
+
+/// So many rows for twelve columns crowd on the inside of the elbow; its ring was lost among them where
+/// strips were weighed, before plans by arcs were tried as well.
+#[test]
+fn rings_of_an_elbow_are_kept_among_crowded_rows() {
+    let sculpt = sculpt_of(demo::bent_tube(40_000));
+    let settings = settings(twelve(), 1800);
+    let outcome = run(&sculpt, &settings).unwrap();
+    let (measures, _) = checked(&sculpt, &settings, &outcome);
+    for guide in &measures.guides {
+        assert_eq!(guide.cycle_length, Some(12), "{}", guide.name);
+    }
 }

@@ -1,0 +1,144 @@
+//! From patches to a placed surface, planned in another way where the first has faults.
+
+use base::{Findings, Task};
+use engine::assemble::{self, Assembled};
+use engine::check::{self, Faults};
+use engine::conform::{self, ConformOptions};
+use engine::fill::Filled;
+use engine::quantise::Weighing;
+use engine::symmetry::Half;
+use mesh::QuadMesh;
+
+use crate::pipeline::{Clock, Prepared, Session, SessionError, Settings};
+use crate::variants::{Look, Variant};
+
+/// A surface, placed, and what it was made from.
+pub(crate) struct Placed {
+    pub variant: Variant,
+    /// With the held quads, if there are any.
+    pub filled: Filled,
+    /// The half, placed.
+    pub placed: QuadMesh,
+    pub whole: Assembled,
+    /// What conforming says.
+    pub findings: Findings,
+}
+
+/// A surface with what speaks against it.
+struct Tried {
+    placed: Placed,
+    weighing: Weighing,
+    /// Strips that pass one quad twice.
+    spirals: usize,
+    faults: Faults,
+}
+
+impl Tried {
+    /// The first that differs decides.
+    fn badness(&self) -> (usize, Faults) {
+        (self.spirals, self.faults)
+    }
+}
+
+impl Session {
+    /// The surface as the session's way has plans weighed. Where that has quads folded or squeezed or
+    /// misses a guide, or can't be placed, plans weighed by arcs alone are tried as well, and the one
+    /// with fewer faults is kept. The second try is without the longer look, which is for spirals only.
+    pub(crate) fn best_placed(
+        &self,
+        prepared: &Prepared,
+        half: &Half,
+        settings: &Settings,
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<Placed, SessionError> {
+        let mut tried = |look| {
+            let variant = self.best_variant(prepared, half, settings, look, task, clock)?;
+            let (weighing, spirals) = (variant.planned.weighing, variant.planned.crossing);
+            let placed = self.placed(prepared, half, settings, variant, task)?;
+            clock.lap("conform");
+            let faults = check::faults(&placed.whole.mesh, &settings.guides).unwrap_or_default();
+            clock.lap("faults");
+            Ok(Tried {
+                placed,
+                weighing,
+                spirals,
+                faults,
+            })
+        };
+        let first: Result<Tried, SessionError> = tried(Look {
+            weighing: self.way.weighing,
+            longer: true,
+        });
+        let serves = match &first {
+            Ok(one) => one.weighing == Weighing::Arcs || one.faults == Faults::default(),
+            Err(problem) => !matches!(problem, SessionError::Conform(_)) || problem.is_cancelled(),
+        };
+        if serves {
+            return first.map(|one| one.placed);
+        }
+        let second = tried(Look {
+            weighing: Weighing::Arcs,
+            longer: false,
+        });
+        match (first, second) {
+            (_, Err(problem)) if problem.is_cancelled() => Err(problem),
+            (Ok(one), Ok(other)) if one.badness() <= other.badness() => Ok(one.placed),
+            (Ok(one), Err(_)) => Ok(one.placed),
+            (_, Ok(other)) => Ok(other.placed),
+            (Err(problem), Err(_)) => Err(problem),
+        }
+    }
+
+    fn placed(
+        &self,
+        prepared: &Prepared,
+        half: &Half,
+        settings: &Settings,
+        mut variant: Variant,
+        task: &Task,
+    ) -> Result<Placed, SessionError> {
+        let (laid, planned) = (&variant.laid, &mut variant.planned);
+        let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
+        let mut options = ConformOptions::for_edge(edge);
+        options.straddle = self.way.straddle;
+        let (mut placed, findings) = conform::run(
+            &planned.filled,
+            surface,
+            &laid.cross,
+            &laid.patches,
+            curves,
+            &self.sculpt,
+            half.plane,
+            &options,
+            task,
+        )?;
+        let filled = match (planned.joined.take(), &prepared.held) {
+            (Some(joined), Some(held)) => {
+                placed = joined.placed(placed, held);
+                joined.filled
+            }
+            _ => planned.filled.clone(),
+        };
+        let whole = assemble::run(&assemble::Parts {
+            half: &placed,
+            filled: &filled,
+            surface,
+            layout: &laid.patches,
+            plan: &planned.plan,
+            curves,
+            guides: &prepared.guides,
+            sculpt: &self.sculpt,
+            plane: half.plane,
+            sides: settings.sides,
+            edge,
+        });
+        Ok(Placed {
+            variant,
+            filled,
+            placed,
+            whole,
+            findings,
+        })
+    }
+}
