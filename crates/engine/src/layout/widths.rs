@@ -238,7 +238,6 @@ fn cross(a: [f64; 2], b: [f64; 2]) -> f64 {
 mod tests {
     use std::f64::consts::{PI, TAU};
 
-    use super::*;
     use crate::layout::ArcSource;
     use crate::symmetry::PlaneChoice;
     use crate::symmetry::fixtures::{grid, on_tube, sculpt_of};

@@ -559,7 +559,9 @@ mod tests {
             laid: Vec::new(),
             spacing: crate::layout::Spacing::even(0),
             pins: Vec::new(),
+            widths: Vec::new(),
         };
+        let options = QuantiseOptions::new(1.0, None);
         let shared = |is_short: bool| {
             let promise = Promise {
                 guides: vec![0],
@@ -569,7 +571,7 @@ mod tests {
                 least: 3,
                 arcs: vec![0, 1],
             };
-            wanted(&layout, &Asked::new(&[promise], &[0, 0], 1.0, 0))
+            wanted(&layout, &Asked::new(&[promise], &[0, 0], 1.0, &options, 0))
         };
         assert_eq!(shared(false), [4.0, 4.0]);
         assert_eq!(shared(true), [6.0, 2.0]);

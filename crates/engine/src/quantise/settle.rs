@@ -365,7 +365,7 @@ mod tests {
                 task: &task,
             };
             let needed = chords::needed(surface, layout, plan.edge);
-            let asked = Asked::new(&counts, &needed, plan.edge, 0);
+            let asked = Asked::new(&counts, &needed, plan.edge, &options, 0);
             let shape = Shape::new(&ground, &asked).unwrap();
             let sums = |plan: &Plan| -> Vec<u32> {
                 let of =
