@@ -6,7 +6,7 @@ use mesh::DVec3;
 use super::chords::strays;
 use super::model::Promise;
 use super::{Found, Ground, Plan, QuantiseError, list};
-use crate::layout::Layout;
+use crate::layout::{ArcUse, Layout};
 use crate::model::{Guide, WorkSurface};
 
 /// 95th over 5th percentile of edge lengths that the check lets pass.
@@ -213,10 +213,15 @@ fn along_sides(layout: &Layout, plan: &Plan) -> Lengths {
         let n = patch.sides.len();
         let quads = |i: usize| u64::from(plan.side(layout, p, i % n));
         for (i, side) in patch.sides.iter().enumerate() {
-            let long: f64 = side.iter().map(|u| layout.arcs[u.arc].length).sum();
             // Half the rows run beside this side, half beside the one across.
             let rows = (quads(i + 1) + quads(i + n - 1)).div_ceil(4);
-            lengths.push((long / quads(i).max(1) as f64, quads(i) * rows.max(1)));
+            // A guide that ends within a side has quads of its own length, what goes on from it others.
+            let source = |used: &ArcUse| layout.arcs[used.arc].source;
+            for run in side.chunk_by(|a, b| source(a) == source(b)) {
+                let long: f64 = run.iter().map(|u| layout.arcs[u.arc].length).sum();
+                let count: u64 = run.iter().map(|u| u64::from(plan.arcs[u.arc])).sum();
+                lengths.push((long / count.max(1) as f64, count * rows.max(1)));
+            }
         }
     }
     lengths
