@@ -226,7 +226,7 @@ fn an_opening_inside_the_boundary_trims() {
 fn gathered() -> Sculpt {
     let radius = |y: f64| 2.0 + 3.2 * (PI * y / 30.0).sin();
     let (columns, rows) = (120, 160);
-    let at = |i: u32, j: u32| (j * columns + i % columns);
+    let at = |i: u32, j: u32| j * columns + i % columns;
     let mut mesh = TriMesh::default();
     for j in 0..=rows {
         let y = 30.0 * f64::from(j) / f64::from(rows);
