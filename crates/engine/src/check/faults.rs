@@ -4,7 +4,7 @@ use mesh::QuadMesh;
 
 use super::guides::Track;
 use super::surface::Surface;
-use super::{CheckError, cuts, limits, rings, shape};
+use super::{CheckError, cuts, guides, limits, rings, shape};
 use crate::model::Guide;
 
 /// Faults of a surface. The first that differs decides which of two is the better one.
@@ -16,28 +16,37 @@ pub struct Faults {
     pub missing: usize,
     /// Quads more squeezed than the check lets pass.
     pub squeezed: usize,
+    /// Guides that edges follow from further off, or at a greater angle, than the check lets pass.
+    pub astray: usize,
 }
 
 /// Counts the faults of a surface against the guides as drawn.
 ///
 /// # Errors
 /// [`CheckError`] for an empty or damaged surface, or a guide that is no curve.
-pub fn faults(surface: &QuadMesh, guides: &[Guide]) -> Result<Faults, CheckError> {
+pub fn faults(surface: &QuadMesh, drawn: &[Guide]) -> Result<Faults, CheckError> {
     let surface = Surface::new(surface)?;
     let jacobians = shape::shapes(&surface).jacobians;
-    let mut missing = 0;
-    for guide in guides {
+    let (mut missing, mut astray) = (0, 0);
+    for guide in drawn {
         let track = Track::new(guide, surface.mean_edge)?;
         let kept =
             |cycle: rings::Cycle| guide.count.is_none_or(|n| n as usize == cycle.edges.len());
         if track.is_cycle() && !rings::find(&track, &surface).is_some_and(kept) {
             missing += 1;
         }
+        let along = guides::follow(&track, &surface);
+        if along.distance_p95 > limits::GUIDE_DISTANCE
+            || along.angle_p95_deg > limits::GUIDE_ANGLE_DEG
+        {
+            astray += 1;
+        }
     }
     Ok(Faults {
         folded: jacobians.iter().filter(|&&j| j <= 0.0).count() + cuts::pairs(&surface).len(),
         missing,
         squeezed: jacobians.iter().filter(|&&j| j <= limits::JACOBIAN).count(),
+        astray,
     })
 }
 
