@@ -23,11 +23,8 @@ const USUAL: f64 = 0.19;
 /// Least and most that a strip's length makes it weigh.
 const LIGHTEST: f64 = 0.25;
 const HEAVIEST: f64 = 4.0;
-/// Cost of a pair of poles that counts force, in those of the same by arcs: as in [`STRETCH`], so that
-/// none is made for the sake of evenness.
-const SURPLUS: f64 = STRETCH * SURPLUS_COST;
-/// Quads, as the square root of their number, from which it grows with them, as what stretch costs
-/// in all does.
+/// Square root of the number of quads from which the cost of a pair of poles that counts force grows
+/// with it, as that of all stretch does: none is made for the sake of evenness.
 const SURPLUS_SIZE: f64 = 30.0;
 /// Cost of a pole on a side, over the square root of all quads.
 const VANISHED_SPOKE: f64 = 2.0;
@@ -70,8 +67,17 @@ impl<'a> Costs<'a> {
     /// Cost of a pair of poles that counts force.
     pub fn surplus(&self) -> f64 {
         match self.weighing {
-            Weighing::Strips => SURPLUS * (self.size / SURPLUS_SIZE).max(1.0),
+            Weighing::Strips => STRETCH * SURPLUS_COST * (self.size / SURPLUS_SIZE).max(1.0),
             Weighing::Arcs => SURPLUS_COST,
+        }
+    }
+
+    /// Cost of a pole that isn't where it was asked for outright: as many times its cost where arcs are
+    /// weighed as stretch costs more.
+    pub fn out_of_place(&self, by_arcs: f64) -> f64 {
+        match self.weighing {
+            Weighing::Strips => STRETCH * by_arcs,
+            Weighing::Arcs => by_arcs,
         }
     }
 
@@ -96,13 +102,13 @@ impl<'a> Costs<'a> {
         let terms = vec![(arc, 1.0)];
         match self.weighing {
             Weighing::Strips => by_ratio(program, terms, target, STRETCH),
-            Weighing::Arcs => by_quads(program, terms, target),
+            Weighing::Arcs => by_quads(program, terms, target, 1.0),
         }
     }
 
-    /// Adds what a spoke costs that has other than `target` quads.
+    /// Adds what a spoke to a pinned pole costs that has other than `target` quads.
     pub fn spoke(&self, program: &mut Program, spoke: Variable, target: f64) {
-        by_quads(program, vec![(spoke, 1.0)], target);
+        by_quads(program, vec![(spoke, 1.0)], target, self.out_of_place(1.0));
     }
 
     /// Adds what the strips of a patch cost that are wider or narrower than they should be; `number`:
@@ -148,8 +154,8 @@ fn by_ratio(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64,
     program.row(&terms, Relation::Equal, target);
 }
 
-/// Adds a convex piecewise linear cost near (n − t)² / t.
-fn by_quads(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64) {
+/// Adds a convex piecewise linear cost near (n − t)² / t, but for a weight.
+fn by_quads(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64, weight: f64) {
     let target = target.max(LEAST_WANTED);
     let steps = [
         (0.2 * target, 0.2),
@@ -157,10 +163,10 @@ fn by_quads(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64)
         (f64::INFINITY, 2.0),
     ];
     for (width, slope) in steps {
-        terms.push((program.real(slope, width), -1.0));
+        terms.push((program.real(weight * slope, width), -1.0));
         // Too few quads stretch as much as too many squeeze, but cost a little more: a
         // squeezed strip can be thinned, a stretched one can't be seen around.
-        terms.push((program.real(slope * 1.05, width), 1.0));
+        terms.push((program.real(weight * slope * 1.05, width), 1.0));
     }
     program.row(&terms, Relation::Equal, target);
 }

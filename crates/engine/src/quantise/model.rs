@@ -181,7 +181,7 @@ fn solve_once(
                 program.row(&terms, Relation::Equal, 0.0);
             }
             for (spoke, side) in y.iter().zip(&patch.sides) {
-                keep_off(&mut program, layout, *spoke, side);
+                keep_off(&mut program, layout, &costs, *spoke, side);
             }
             for pin in layout.pins.iter().filter(|pin| pin.patch == p) {
                 for (spoke, way) in y.iter().zip(&pin.ways) {
@@ -255,9 +255,21 @@ pub(super) fn sharing_ends(arcs: &[Arc]) -> Vec<Vec<usize>> {
 }
 
 /// Cost for each quad by which a pole is too near a side that it is to keep away from.
-fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[ArcUse]) {
-    let Some((quads, cost)) = berth(layout, side) else {
+fn keep_off(
+    program: &mut Program,
+    layout: &Layout,
+    costs: &Costs<'_>,
+    spoke: Variable,
+    side: &[ArcUse],
+) {
+    let Some((quads, outright)) = berth(layout, side) else {
         return;
+    };
+    let cost = berth_cost(outright);
+    let cost = if outright {
+        costs.out_of_place(cost)
+    } else {
+        cost
     };
     let missing = program.real(cost, f64::INFINITY);
     program.row(
@@ -267,12 +279,16 @@ fn keep_off(program: &mut Program, layout: &Layout, spoke: Variable, side: &[Arc
     );
 }
 
-/// How many quads a pole is to keep away from a side, and what each one less costs.
-pub(super) fn berth(layout: &Layout, side: &[ArcUse]) -> Option<(u32, f64)> {
+/// How many quads a pole is to keep away from a side, and whether that was asked for outright.
+pub(super) fn berth(layout: &Layout, side: &[ArcUse]) -> Option<(u32, bool)> {
     let berths = side.iter().map(|u| layout.arcs[u.arc].berth);
-    let widest = berths.max_by_key(|b| (b.1, b.0)).filter(|b| b.0 > 0);
-    let cost = |outright: bool| if outright { BARRED_COST } else { BERTH_COST };
-    widest.map(|(quads, outright)| (quads, cost(outright)))
+    let widest = berths.max_by_key(|b| (b.1, b.0));
+    widest.filter(|b| b.0 > 0)
+}
+
+/// What each quad less than that costs, where arcs are weighed.
+pub(super) fn berth_cost(outright: bool) -> f64 {
+    if outright { BARRED_COST } else { BERTH_COST }
 }
 
 /// Whether no curve that an artist sees runs along a side.

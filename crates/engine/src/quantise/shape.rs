@@ -111,12 +111,12 @@ impl<'a> Shape<'a> {
             let pin = layout.pins.iter().find(|pin| pin.patch == p);
             for (j, side) in patch.sides.iter().enumerate() {
                 let way = pin.map(|pin| (pin.ways[j] / asked.edge).max(1.0));
-                let (below, few) = model::berth(layout, side).unwrap_or_default();
+                let (below, outright) = model::berth(layout, side).unwrap_or_default();
                 costs.push(Cost {
                     target: way.unwrap_or(0.0),
                     inverse: way.map_or(0.0, |way| 1.0 / way),
                     below: f64::from(below),
-                    few,
+                    few: model::berth_cost(outright),
                     none: costs::VANISHED_SPOKE_BY_ARCS,
                     least: i64::from(!model::is_laid(layout, side)),
                 });
