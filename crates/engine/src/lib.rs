@@ -22,6 +22,7 @@ pub mod layout;
 pub mod model;
 pub mod quantise;
 mod queue;
+mod spread;
 pub mod suggest;
 pub mod symmetry;
 #[cfg(test)]

@@ -5,10 +5,11 @@ use rayon::prelude::*;
 
 use super::CheckError;
 use super::measures::{FitMeasures, ReverseMeasures};
-use super::sampling::{self, SculptSample};
+use super::sampling;
 use super::space::{Segments, angle_deg, mean, quantile};
 use super::surface::Surface;
 use crate::model::Sculpt;
+use crate::spread::{self, SculptSample};
 
 /// A nearest point this near to the boundary is on it, edges.
 const RIM: f64 = 1e-6;
@@ -97,7 +98,7 @@ pub(super) fn reverse(
     sculpt: &Sculpt,
     samples: usize,
 ) -> Vec<(SculptSample, Option<f64>)> {
-    sampling::on_sculpt(&sculpt.mesh, samples)
+    spread::on_sculpt(&sculpt.mesh, samples)
         .par_iter()
         .map(|sample| (*sample, cover.distance(sample.at)))
         .collect()

@@ -13,9 +13,9 @@ use rayon::prelude::*;
 use super::CheckError;
 use super::fit::{Cover, rms};
 use super::measures::YardstickMeasures;
-use super::sampling::SculptSample;
 use super::surface::Surface;
 use crate::model::Sculpt;
+use crate::spread::SculptSample;
 
 /// Distances below this share of the diagonal are rounding.
 const ROUNDING: f64 = 1e-12;
