@@ -5,7 +5,8 @@
 
 use std::sync::Arc;
 
-use mesh::{DMat3, DVec3, QuadMesh, SurfaceIndex, TriMesh};
+use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
+use rayon::prelude::*;
 
 use super::Scene;
 use super::rails::{self, Rail, Seat};
@@ -13,9 +14,9 @@ use crate::field::Field;
 use crate::model::{Sculpt, WorkSurface};
 
 /// Most that smoothing is taken to have drawn a place together, or apart.
-const MOST_DRAWN: f64 = 4.0;
-/// Rounds of averaging the stretch over neighbours.
-const ROUNDS: usize = 3;
+const MOST_DRAWN: f64 = 20.0;
+/// Steps in which the way between two vertices is looked up.
+const STEPS: usize = 6;
 
 /// The work surface and its smoothed copy, both with an index.
 pub(super) struct Lift {
@@ -40,49 +41,69 @@ impl Lift {
         }
     }
 
-    /// How much longer ways are on the work surface than on its smoothed copy, at each vertex, as a
-    /// density and a direction across: see [`crate::layout::Spacing`].
-    pub fn stretch(&self) -> Vec<(f64, DVec3)> {
-        let [rough, smooth] = [&self.rough, &self.smooth].map(|index| index.mesh());
-        let count = smooth.positions.len();
-        let mut sums = vec![DMat3::ZERO; count];
-        let mut normals = vec![DVec3::ZERO; count];
-        let mut areas = vec![0.0; count];
-        for (t, corners) in smooth.triangles.iter().enumerate() {
-            let normal = smooth.area_normal(t);
-            let squared = metric(smooth.corners(t), rough.corners(t));
-            for &v in corners {
-                sums[v as usize] += squared * normal.length();
-                normals[v as usize] += normal;
-                areas[v as usize] += normal.length();
-            }
-        }
-        for _ in 0..ROUNDS {
-            let mut shared = sums.clone();
-            let mut whole = normals.clone();
-            let mut area = areas.clone();
-            for corners in &smooth.triangles {
-                for (i, &v) in corners.iter().enumerate() {
-                    let next = corners[(i + 1) % 3] as usize;
-                    shared[v as usize] += sums[next];
-                    whole[v as usize] += normals[next];
-                    area[v as usize] += areas[next];
-                    area[next] += areas[v as usize];
-                    shared[next] += sums[v as usize];
-                    whole[next] += normals[v as usize];
+    /// For each vertex and each of its neighbours, how much longer the way between them is on the work
+    /// surface than the straight line between their places on the copy, where `mesh` lies.
+    pub fn ways(&self, mesh: &QuadMesh, around: &[Vec<u32>]) -> Vec<Vec<f64>> {
+        let longer = |v: usize, n: usize| {
+            let [a, b] = [v, n].map(|v| mesh.positions[v]);
+            ratio(length(&self.course(a, b)), a.distance(b))
+        };
+        self.of_neighbours(around, longer)
+    }
+
+    /// The same over the straight line on the work surface, for `mesh` once it is raised.
+    pub fn raised_ways(&self, mesh: &QuadMesh, around: &[Vec<u32>]) -> Vec<Vec<f64>> {
+        let longer = |v: usize, n: usize| {
+            let course = self.course(mesh.positions[v], mesh.positions[n]);
+            let [Some(first), Some(last)] = [course.first(), course.last()] else {
+                return 1.0;
+            };
+            ratio(length(&course), first.distance(*last))
+        };
+        self.of_neighbours(around, longer)
+    }
+
+    /// The way between two places on the copy, on the work surface.
+    fn course(&self, a: DVec3, b: DVec3) -> Vec<DVec3> {
+        let mut near = None;
+        let mut place = |i: usize| {
+            let at = a.lerp(b, i as f64 / STEPS as f64);
+            let found = self
+                .smooth
+                .closest_from(at, f64::INFINITY, near, |_| true)?;
+            near = Some(found.triangle);
+            Some(point_on(&self.rough, found.triangle, found.barycentric))
+        };
+        (0..=STEPS).filter_map(&mut place).collect()
+    }
+
+    /// What is told of each vertex and each neighbour, asked once for both.
+    fn of_neighbours(
+        &self,
+        around: &[Vec<u32>],
+        told: impl Fn(usize, usize) -> f64 + Sync,
+    ) -> Vec<Vec<f64>> {
+        let ahead = |(v, beside): (usize, &Vec<u32>)| -> Vec<f64> {
+            let one = |&n: &u32| {
+                if v < n as usize {
+                    told(v, n as usize)
+                } else {
+                    1.0
+                }
+            };
+            beside.iter().map(one).collect()
+        };
+        let mut all: Vec<Vec<f64>> = around.par_iter().enumerate().map(ahead).collect();
+        for (v, beside) in around.iter().enumerate() {
+            for (i, &n) in beside.iter().enumerate() {
+                let n = n as usize;
+                let back = around[n].iter().position(|&w| w as usize == v);
+                if let Some(back) = back.filter(|_| n < v) {
+                    all[v][i] = all[n][back];
                 }
             }
-            (sums, normals, areas) = (shared, whole, area);
         }
-        let stretch = |((sum, normal), area): ((DMat3, DVec3), f64)| {
-            let whole = area.max(f64::MIN_POSITIVE);
-            principal(sum * (1.0 / whole), normal.normalize_or_zero())
-        };
-        sums.into_iter()
-            .zip(normals)
-            .zip(areas)
-            .map(stretch)
-            .collect()
+        all
     }
 
     pub fn smooth_index(&self) -> Arc<SurfaceIndex> {
@@ -161,41 +182,14 @@ fn sculpt_normals(index: &SurfaceIndex) -> Vec<DVec3> {
         .collect()
 }
 
-/// The squared length on one triangle of a unit step along another, as a quadratic form.
-fn metric(from: [DVec3; 3], to: [DVec3; 3]) -> DMat3 {
-    let [a, b] = [from[1] - from[0], from[2] - from[0]];
-    let [there_a, there_b] = [to[1] - to[0], to[2] - to[0]];
-    let normal = a.cross(b);
-    let area = normal.length_squared().max(f64::MIN_POSITIVE);
-    // Of the two, each is square to the other edge, and its product with its own is one.
-    let [dual_a, dual_b] = [b.cross(normal) / area, normal.cross(a) / area];
-    // The map of both edges onto theirs.
-    let map = outer(there_a, dual_a) + outer(there_b, dual_b);
-    map.transpose() * map
+fn length(course: &[DVec3]) -> f64 {
+    course.windows(2).map(|w| w[0].distance(w[1])).sum()
 }
 
-fn outer(a: DVec3, b: DVec3) -> DMat3 {
-    DMat3::from_cols(a * b.x, a * b.y, a * b.z)
-}
-
-/// Principal stretches of a quadratic form in the plane square to `normal`: the lesser one, and the
-/// direction of the greater one as long as [`directed`] needs it.
-fn principal(squared: DMat3, normal: DVec3) -> (f64, DVec3) {
-    if normal.length_squared() < 0.5 {
-        return (1.0, DVec3::ZERO);
-    }
-    let u = normal.any_orthonormal_vector();
-    let w = normal.cross(u);
-    let (uu, uw, ww) = (u.dot(squared * u), u.dot(squared * w), w.dot(squared * w));
-    let (mean, half) = ((uu + ww) / 2.0, ((uu - ww) / 2.0).hypot(uw));
-    let drawn = |squared: f64| {
-        let longer = squared.max(0.0).sqrt();
-        longer.clamp(1.0 / MOST_DRAWN, MOST_DRAWN)
-    };
-    let (most, least) = (drawn(mean + half), drawn(mean - half));
-    let angle = uw.atan2((uu - ww) / 2.0) / 2.0;
-    let along = u * angle.cos() + w * angle.sin();
-    (least, along * (most / least - 1.0).sqrt())
+/// How many times as long one length is as another, within bounds.
+fn ratio(longer: f64, straight: f64) -> f64 {
+    let ratio = longer / straight.max(f64::MIN_POSITIVE);
+    ratio.clamp(1.0 / MOST_DRAWN, MOST_DRAWN)
 }
 
 fn carried(from: &SurfaceIndex, to: &SurfaceIndex, at: DVec3) -> DVec3 {
@@ -211,19 +205,44 @@ fn point_on(index: &SurfaceIndex, triangle: u32, barycentric: [f64; 3]) -> DVec3
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::layout::directed;
 
     #[test]
-    fn a_triangle_drawn_out_has_its_stretch_along_the_way_it_was_drawn() {
-        let from = [DVec3::ZERO, DVec3::X, DVec3::new(0.3, 1.0, 0.0)];
-        // Three times as long along a slanted axis, half as long across it, and turned into x = 0.
-        let (axis, across) = (DVec3::new(0.6, 0.8, 0.0), DVec3::new(-0.8, 0.6, 0.0));
-        let drawn = |p: DVec3| DVec3::new(0.0, 3.0 * p.dot(axis), 0.5 * p.dot(across));
-        let squared = metric(from, from.map(drawn));
-        let (density, along) = principal(squared, DVec3::Z);
-        for (way, longer) in [(axis, 3.0), (across, 0.5)] {
-            let found = directed(density, along, way);
-            assert!((found - longer).abs() < 1e-9, "{found} instead of {longer}");
-        }
+    fn the_way_over_a_ridge_is_longer_than_the_line_across_its_flattened_copy() {
+        // Slopes of 45° on the work surface, level ground on the copy: 2 across is 2 √2 over the ridge.
+        let indexed = |height: f32| {
+            let at = |x: f32, y: f32| mesh::Vec3::new(x, y, height * (1.0 - x.abs()));
+            let positions = [-1.0, 0.0, 1.0].map(|x| [at(x, 0.0), at(x, 1.0)]);
+            Arc::new(SurfaceIndex::new(Arc::new(TriMesh {
+                positions: positions.concat(),
+                triangles: vec![[0, 2, 3], [0, 3, 1], [2, 4, 5], [2, 5, 3]],
+            })))
+        };
+        let lift = Lift {
+            rough: indexed(1.0),
+            smooth: indexed(0.0),
+            chains_rough: Vec::new(),
+        };
+        let corner = |x: f64, y: f64| DVec3::new(x, y, 0.0);
+        let mesh = QuadMesh {
+            positions: vec![
+                corner(-1.0, 0.0),
+                corner(1.0, 0.0),
+                corner(1.0, 1.0),
+                corner(-1.0, 1.0),
+            ],
+            quads: vec![[0, 1, 2, 3]],
+            groups: vec![],
+        };
+        let around = vec![vec![1, 3], vec![0, 2], vec![1, 3], vec![0, 2]];
+        let near = |told: &[Vec<f64>], over: f64| {
+            // Over the ridge, and along its foot.
+            let wanted = [[over, 1.0], [over, 1.0], [1.0, over], [1.0, over]];
+            let pairs = told.iter().flatten().zip(wanted.iter().flatten());
+            for (&told, &wanted) in pairs {
+                assert!((told - wanted).abs() < 1e-6, "{told} {wanted}");
+            }
+        };
+        near(&lift.ways(&mesh, &around), 2f64.sqrt());
+        near(&lift.raised_ways(&mesh, &around), 2f64.sqrt());
     }
 }

@@ -8,9 +8,10 @@
 //! First on the smoothed copy of the work surface that the field lives on, where no fold
 //! can catch a vertex: rounds of local/global shape fitting (Bouaziz et al.,
 //! "Shape-Up", 2012), in which each quad asks its corners into the rectangle nearest to
-//! it and each edge run asks for even spacing. The copy shares its triangles with the work
+//! it and each edge run asks for even spacing, by lengths on the work surface. The copy shares its triangles with the work
 //! surface, so a place on one is a place on the other. Then a few rounds on the
-//! sculpt itself that never make a quad narrower than it should be, a search that
+//! sculpt itself that never make a quad narrower than it should be, by turns with a pull to what of the
+//! sculpt no quad lies over yet (`reach.rs`), a search that
 //! squares up the worst quads, then the faces are made to straddle the sculpt, and at last those that
 //! are folded or pass through each other are parted (`uncross.rs`).
 
@@ -19,6 +20,7 @@ mod course;
 mod lift;
 mod order;
 pub(crate) mod rails;
+mod reach;
 mod shape;
 #[cfg(test)]
 mod tests;
@@ -64,8 +66,13 @@ impl ConformOptions {
     }
 }
 
-/// Rounds after which the wanted density is looked up anew.
+/// Rounds after which the wanted density and the ways between neighbours are looked up anew.
 const LOOK_UP: u32 = 10;
+
+/// Rounds on the sculpt after which vertices are drawn to what of it stands off, and the last such
+/// round: those after it even out the quads.
+const PULL_EVERY: u32 = 3;
+const LAST_PULL: u32 = 24;
 
 /// Why vertices could not be placed.
 #[derive(Clone, Debug, PartialEq, Error)]
@@ -102,8 +109,8 @@ pub(crate) struct Scene {
     pub edge: f64,
     /// Wanted density at each vertex, see [`crate::layout::Spacing`]; empty where quads are to be even.
     pub local: Vec<(f64, DVec3)>,
-    /// How much longer ways are on the sculpt, at each vertex and in the same form; empty on the sculpt.
-    pub stretch: Vec<(f64, DVec3)>,
+    /// For each of `around`, how much longer the way to it is than the straight line; empty for none.
+    pub ways: Vec<Vec<f64>>,
     /// Whether a vertex may not move at all: it is one of held quads.
     pub held: Vec<bool>,
     /// Whether vertices on guides go to where those bend.
@@ -116,9 +123,14 @@ impl Scene {
         between(&self.local, a, b, along)
     }
 
-    /// How much longer that way is on the sculpt than on the surface that vertices lie on.
-    pub fn drawn(&self, a: usize, b: usize, along: DVec3) -> f64 {
-        between(&self.stretch, a, b, along)
+    /// How much longer the way between two neighbours is than the straight line.
+    pub fn drawn(&self, a: usize, b: usize) -> f64 {
+        let Some(ways) = self.ways.get(a) else {
+            return 1.0;
+        };
+        let mut beside = self.around[a].iter().zip(ways);
+        let found = beside.find(|(n, _)| **n as usize == b);
+        found.map_or(1.0, |(_, &way)| way)
     }
 
     /// Whether a place is clear of the mirror plane: only vertices of the centre line lie on it.
@@ -127,31 +139,25 @@ impl Scene {
             .is_none_or(|plane| plane.height(p) > 0.05 * self.edge)
     }
 
-    /// Looks up the wanted density and the stretch where each vertex is now, on the work surface's copy.
-    fn look_up(&mut self, mesh: &QuadMesh, spacing: &Spacing, stretch: &[(f64, DVec3)]) {
+    /// Looks up the wanted density where each vertex is now, on the work surface's copy.
+    fn look_up(&mut self, mesh: &QuadMesh, spacing: &Spacing) {
+        if spacing.is_even() {
+            return;
+        }
         let here = |&at: &DVec3| {
-            let even = (1.0, DVec3::ZERO);
             let Some(found) = self.index.closest(at) else {
-                return (even, even);
+                return (1.0, DVec3::ZERO);
             };
             let corners = self.index.mesh().triangles[found.triangle as usize];
             let nearest =
                 (0..3).max_by(|&i, &j| found.barycentric[i].total_cmp(&found.barycentric[j]));
+            let each = corners.iter().zip(found.barycentric);
+            let density = each.map(|(&v, share)| spacing.density[v as usize] * share);
             // Directions across a ring oppose each other on its two sides: no mean of them.
-            let mixed = |of: &dyn Fn(usize) -> (f64, DVec3)| {
-                let each = corners.iter().zip(found.barycentric);
-                let density = each.map(|(&v, share)| of(v as usize).0 * share).sum();
-                let across = nearest.map_or(DVec3::ZERO, |i| of(corners[i] as usize).1);
-                (density, across)
-            };
-            let asked = mixed(&|v| (spacing.density[v], spacing.across[v]));
-            (asked, mixed(&|v| stretch[v]))
+            let across = nearest.map_or(DVec3::ZERO, |i| spacing.across[corners[i] as usize]);
+            (density.sum(), across)
         };
-        let found: Vec<_> = mesh.positions.iter().map(here).collect();
-        if !spacing.is_even() {
-            self.local = found.iter().map(|f| f.0).collect();
-        }
-        self.stretch = found.into_iter().map(|f| f.1).collect();
+        self.local = mesh.positions.iter().map(here).collect();
     }
 }
 
@@ -208,7 +214,7 @@ pub fn run(
         feet: vec![None; mesh.positions.len()],
         edge: options.quad_edge,
         local: Vec::new(),
-        stretch: Vec::new(),
+        ways: Vec::new(),
         held: filled.held.iter().map(Option::is_some).collect(),
         slides: true,
     };
@@ -220,10 +226,10 @@ pub fn run(
         pinned[v].1 = at;
     }
     lift.flatten(&mut mesh, &mut scene, &rails);
-    let stretch = lift.stretch();
     for round in 0..options.rounds {
         if round % LOOK_UP == 0 {
-            scene.look_up(&mesh, &layout.spacing, &stretch);
+            scene.look_up(&mesh, &layout.spacing);
+            scene.ways = lift.ways(&mesh, &scene.around);
         }
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 {
@@ -236,7 +242,8 @@ pub fn run(
     let facing = shape::outward(&mesh, &scene);
     shape::untangle(&mut mesh, &mut scene, &facing);
     let facing = shape::facing(&mesh);
-    scene.stretch.clear();
+    // As they are at last: on the sculpt too, rows over a lobe go by the way over it.
+    scene.ways = lift.raised_ways(&mesh, &scene.around);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
     let raised = (mesh.clone(), scene.seats.clone());
     let mut settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
@@ -305,8 +312,12 @@ fn settle(
     task: &Task,
 ) -> Result<Settled, ConformError> {
     let slides = chords::Slides::new(mesh, scene);
+    let mut reach = reach::Reach::new(scene);
     for round in 0..options.final_rounds {
         task.report("conform", 0.7)?;
+        if options.straddle && round % PULL_EVERY == 0 && round <= LAST_PULL {
+            straddle(mesh, scene, &mut reach, volume::Effort::PULL);
+        }
         // By turns, so that the others follow where those on curves slide to.
         slides.round(mesh, scene, round);
         shape::round(
@@ -323,9 +334,7 @@ fn settle(
         let home = mesh.positions.clone();
         chords::straddle(mesh, scene);
         shape::relent(mesh, scene, &home);
-        let home = mesh.positions.clone();
-        volume::straddle(mesh, scene);
-        shape::relent(mesh, scene, &home);
+        straddle(mesh, scene, &mut reach, volume::Effort::FULL);
     }
     let parted = uncross::uncross(mesh, scene);
     Ok(Settled {
@@ -333,6 +342,13 @@ fn settle(
         parted,
         left: uncross::worse_quads(mesh, scene, 0.0).len(),
     })
+}
+
+/// Moves vertices so that faces straddle the sculpt and reach what stands off, pressing no quad.
+fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut reach::Reach, effort: volume::Effort) {
+    let home = mesh.positions.clone();
+    volume::straddle(mesh, scene, reach, effort);
+    shape::relent(mesh, scene, &home);
 }
 
 /// Poles that are wanted at a place, with the place.

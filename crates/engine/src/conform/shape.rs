@@ -171,7 +171,7 @@ fn mean_by(
     for &n in around {
         let n = n as usize;
         let along = (positions[n] - positions[v]).normalize_or_zero();
-        let weight = scene.density(v, n, along) * scene.drawn(v, n, along) * more(n);
+        let weight = scene.density(v, n, along) * scene.drawn(v, n) * more(n);
         sum += positions[n] * weight;
         whole += weight;
     }

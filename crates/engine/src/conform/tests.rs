@@ -26,7 +26,7 @@ pub(super) fn bare_scene(quads: &QuadMesh, under: mesh::TriMesh) -> Scene {
         held: vec![false; count],
         slides: true,
         local: Vec::new(),
-        stretch: Vec::new(),
+        ways: Vec::new(),
     }
 }
 

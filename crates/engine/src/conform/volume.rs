@@ -3,7 +3,7 @@
 //! A chord of a circle lies inside it by two thirds of the sagitta on average; moving the
 //! vertices out by as much makes the mean distance nought and the RMS distance
 //! about half (handbook mensuration of the parabola segment). Here: least squares over
-//! points spread on the quads, by Gauss–Seidel rounds. What counts is the distance from the sculpt's
+//! points spread on the quads and on the sculpt, by Gauss–Seidel rounds. What counts is the distance from the sculpt's
 //! tangent planes under the points (the quadric of Garland & Heckbert 1997), so free vertices also
 //! slide onto crests and into hollows. Springs along the edges keep rows even: what a vertex slides, its
 //! neighbours share.
@@ -12,11 +12,10 @@ use mesh::{DMat3, DVec3, QuadMesh};
 use rayon::prelude::*;
 
 use super::rails::Seat;
+use super::reach::Reach;
 use super::{Scene, normal_at, onto_surface};
 
-const ROUNDS: usize = 3;
 const SWEEPS: usize = 6;
-const GRID: usize = 5;
 /// Most that a vertex may leave the sculpt, in quad edges: free, and on a guide.
 const MOST_FREE: f64 = 0.3;
 const MOST_GUIDE: f64 = 0.03;
@@ -30,24 +29,41 @@ const STIFFEST: f64 = 10.0;
 /// Most that a free vertex may slide along the sculpt, in lengths of the shortest edge at it.
 const MOST_ASIDE: f64 = 0.5;
 
-struct Sample {
-    corners: [u32; 4],
-    weights: [f64; 4],
-    /// Unit normal of the sculpt, and the way to its plane along it.
-    normal: DVec3,
-    gap: f64,
+/// How much is done at once.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Effort {
+    rounds: usize,
+    /// Points along each side of a quad.
+    grid: usize,
 }
 
-/// Moves vertices so that the faces straddle the sculpt.
-pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene) {
+impl Effort {
+    /// A step on the way.
+    pub const PULL: Self = Self { rounds: 1, grid: 3 };
+    /// To the end.
+    pub const FULL: Self = Self { rounds: 3, grid: 5 };
+}
+
+/// A place on a quad and how far it is from the sculpt.
+pub(super) struct Sample {
+    pub corners: [u32; 4],
+    pub weights: [f64; 4],
+    /// Unit normal of the sculpt, and the way to its plane along it.
+    pub normal: DVec3,
+    pub gap: f64,
+}
+
+/// Moves vertices so that the faces straddle the sculpt, and reach what of it stands off.
+pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut Reach, effort: Effort) {
     let home = mesh.positions.clone();
     let room = room_aside(mesh, scene);
     let mut feet = vec![None; mesh.quads.len()];
-    for _ in 0..ROUNDS {
+    for _ in 0..effort.rounds {
         let normals: Vec<DVec3> = (0..mesh.positions.len())
             .map(|v| held_normal(mesh, scene, v))
             .collect();
-        let samples = samples_of(mesh, scene, &normals, &mut feet);
+        let mut samples = samples_of(mesh, scene, &normals, &mut feet, effort.grid);
+        samples.extend(reach.samples(mesh, scene));
         let mut by_vertex: Vec<Vec<(u32, u8)>> = vec![Vec::new(); mesh.positions.len()];
         for (s, sample) in samples.iter().enumerate() {
             for (k, &v) in sample.corners.iter().enumerate() {
@@ -188,9 +204,10 @@ fn samples_of(
     scene: &Scene,
     normals: &[DVec3],
     feet: &mut [Option<u32>],
+    grid: usize,
 ) -> Vec<Sample> {
     let of_quad = |(quad, first): (&[u32; 4], &mut Option<u32>)| {
-        let mut samples = Vec::with_capacity(GRID * GRID);
+        let mut samples = Vec::with_capacity(grid * grid);
         let mut row = *first;
         let p = quad.map(|v| mesh.positions[v as usize]);
         let normal = quad
@@ -198,12 +215,12 @@ fn samples_of(
             .map(|&v| normals[v as usize])
             .sum::<DVec3>()
             .normalize_or_zero();
-        for i in 0..GRID {
+        for i in 0..grid {
             let mut near = row;
-            for j in 0..GRID {
+            for j in 0..grid {
                 let (x, y) = (
-                    (i as f64 + 0.5) / GRID as f64,
-                    (j as f64 + 0.5) / GRID as f64,
+                    (i as f64 + 0.5) / grid as f64,
+                    (j as f64 + 0.5) / grid as f64,
                 );
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
@@ -275,7 +292,7 @@ mod tests {
             gaps.map(f64::abs).fold(0.0, f64::max)
         };
         let before = off(&mesh);
-        straddle(&mut mesh, &scene);
+        straddle(&mut mesh, &scene, &mut Reach::new(&scene), Effort::FULL);
         assert!(off(&mesh) < 0.6 * before, "{} {before}", off(&mesh));
         for j in 1..rows as usize {
             let x = mesh.positions[5 * j + 2].x;
@@ -301,7 +318,7 @@ mod tests {
             triangles: vec![[0, 1, 2], [0, 2, 3]],
         };
         let scene = bare_scene(&mesh, under);
-        straddle(&mut mesh, &scene);
+        straddle(&mut mesh, &scene, &mut Reach::new(&scene), Effort::FULL);
         for j in 1..5 {
             let width = mesh.positions[6 * j + 3].distance(mesh.positions[6 * j + 2]);
             assert!((0.3..0.76).contains(&width), "{width}");
