@@ -17,6 +17,8 @@ pub(super) const ON: f64 = 0.15;
 const ROOM: f64 = 0.4;
 /// A stretch shorter than this is no more than a crossing or a touch, in target edges.
 const STRETCH: f64 = 1.0;
+/// Pieces that a curve is searched for loops in, in target edges at most.
+const FINE: f64 = 0.5;
 /// Curves that cross at less than this angle leave no usable quads between them: the corners there
 /// have a scaled Jacobian of its sine at best, and the check asks for more than 0.1 of all.
 const LEAST_CROSSING_DEG: f64 = 15.0;
@@ -101,8 +103,25 @@ fn boxes_meet(one: &Polyline, two: &Polyline, edge: f64) -> bool {
     }
 }
 
+/// The same curve with further points, so that no piece is longer than this.
+fn with_pieces_below(line: &Polyline, most: f64) -> Polyline {
+    let mut points = Vec::with_capacity(line.points.len());
+    for i in 0..line.pieces() {
+        let (a, b) = line.piece(i);
+        let parts = (a.distance(b) / most).ceil().clamp(1.0, MOST as f64) as usize;
+        points.extend((0..parts).map(|k| a.lerp(b, k as f64 / parts as f64)));
+    }
+    points.extend(line.points.last().filter(|_| !line.closed));
+    Polyline {
+        points,
+        closed: line.closed,
+    }
+}
+
 /// Arc lengths between which a curve comes back to itself; `None` if it doesn't.
 fn loop_of(line: &Polyline, edge: f64) -> Option<[f64; 2]> {
+    // A coarse sculpt's rim has pieces of several edges and very short ones beside them.
+    let line = &with_pieces_below(line, FINE * edge);
     let lengths = lengths(line);
     let whole = line.length();
     let spacing = whole / line.pieces().max(1) as f64;
@@ -575,4 +594,49 @@ fn meets_at_end(first: &Drawn, second: &Drawn, edge: f64) -> bool {
                 .any(|&p| b.line.nearest(p).is_some_and(|n| n.distance <= ON * edge))
     };
     touches(first, second) || touches(second, first)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn closed(corners: &[[f64; 2]]) -> Polyline {
+        let at = |c: &[f64; 2]| DVec3::new(c[0], c[1], 0.0);
+        Polyline {
+            points: corners.iter().map(at).collect(),
+            closed: true,
+        }
+    }
+
+    /// Found by the robustness corpus: the rim of a sculpt of a thousand triangles, at 1,500 quads.
+    #[test]
+    fn a_coarse_rim_with_short_pieces_at_its_corners_does_not_cross_itself() {
+        let side = [[0.1, 0.0], [3.0, 0.0], [6.0, 0.0], [8.9, 0.0]];
+        let mut rim = Vec::new();
+        let mut turned = |map: fn([f64; 2]) -> [f64; 2]| rim.extend(side.map(map));
+        turned(|[x, y]| [x, y]);
+        turned(|[x, y]| [9.0 - y, x]);
+        turned(|[x, y]| [9.0 - x, 9.0 - y]);
+        turned(|[x, y]| [y, 9.0 - x]);
+        // Bevels between the sides, a tenth long.
+        for corner in rim.iter_mut().step_by(4) {
+            *corner = corner.map(|c| (c - 4.5) * 8.9 / 9.0 + 4.5);
+        }
+        let rim = closed(&rim);
+        for edge in [0.2, 0.5, 1.0, 2.0] {
+            assert_eq!(loop_of(&rim, edge), None, "{edge}");
+        }
+    }
+
+    #[test]
+    fn a_coarse_figure_of_eight_crosses_itself() {
+        let eight = closed(&[[0.0, 0.0], [9.0, 10.0], [9.0, 0.0], [0.0, 10.0]]);
+        for edge in [0.2, 1.0, 3.0] {
+            let [from, to] = loop_of(&eight, edge).unwrap();
+            // The diagonals cross in their middles.
+            let middle = 181.0_f64.sqrt() / 2.0;
+            assert!((from - middle).abs() < edge, "{from}");
+            assert!((to - (3.0 * middle + 10.0)).abs() < edge, "{to}");
+        }
+    }
 }
