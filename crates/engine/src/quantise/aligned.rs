@@ -443,9 +443,15 @@ impl Poles {
 
 #[cfg(test)]
 mod tests {
+    use super::super::model::Asked;
+    use super::super::shape::Shape;
     use super::super::strands::strands_of_arcs;
+    use super::super::{Ground, QuantiseOptions, promised};
     use super::*;
-    use crate::testing::all_made;
+    use crate::testing::{Made, all_made};
+
+    /// Plans looked at beside each.
+    const BESIDE: usize = 8;
 
     /// Two ways to tell a strip, which share no code: places joined into strips, and a walk from
     /// patch to patch.
@@ -488,12 +494,34 @@ mod tests {
     }
 
     /// Strips between the nearest poles on either side of a way, counted at the poles and as
-    /// the sum tells, on every way of up to twelve patches from every gate of every case.
+    /// the sum tells, on every way of up to twelve patches from every gate of every case, and of plans
+    /// beside theirs, whose poles are out of line.
     #[test]
     fn sums_count_the_strips_between_two_poles() {
         let mut counted = 0;
-        for made in all_made() {
-            let (layout, plan) = (&made.laid.layout, &made.plan);
+        let beside = |made: &Made| {
+            let (surface, layout) = (&made.laid.surface, &made.laid.layout);
+            let options = QuantiseOptions::new(made.case.edge, made.case.faces);
+            let task = base::Task::default();
+            let ground = Ground {
+                surface,
+                layout,
+                options: &options,
+                task: &task,
+            };
+            let counts = promised(surface, layout, &made.laid.curves);
+            let needed = vec![0; layout.arcs.len()];
+            let asked = Asked::new(&counts, &needed, made.plan.edge, &options, 0);
+            let shape = Shape::new(&ground, &asked).unwrap();
+            let plans = shape.beside(&made.plan).into_iter().map(|p| p.1);
+            plans.take(BESIDE).collect::<Vec<_>>()
+        };
+        let plans = |made: &'static Made| {
+            let all = std::iter::once(made.plan.clone()).chain(beside(made));
+            all.map(move |plan| (made, plan))
+        };
+        for (made, plan) in all_made().iter().flat_map(plans) {
+            let (layout, plan) = (&made.laid.layout, &plan);
             let walks = Walks::new(layout, plan);
             let sides = walks.places.iter().enumerate().flat_map(|(patch, sides)| {
                 let sides = sides.iter().enumerate();

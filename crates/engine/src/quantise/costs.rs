@@ -1,5 +1,7 @@
 //! What a plan's numbers cost: quads longer or shorter than the shape asks for, poles out of place.
 
+use std::sync::LazyLock;
+
 use numeric::{Program, Relation, Variable};
 
 use super::model::{LEAST_WANTED, SURPLUS_COST};
@@ -97,6 +99,29 @@ impl<'a> Costs<'a> {
         }
     }
 
+    /// Cost of an edge that is e times too long or too short, where arcs are weighed 1: what other costs
+    /// are measured in where plans are made cheaper step by step.
+    pub fn unit(&self) -> f64 {
+        match self.weighing {
+            Weighing::Strips => STRETCH,
+            Weighing::Arcs => 1.0,
+        }
+    }
+
+    /// What strips of the families of a patch should number, and what that weighs beside an arc; nothing
+    /// where arcs are weighed.
+    pub fn families(&self, patch: usize) -> Vec<(f64, f64)> {
+        if self.weighing == Weighing::Arcs {
+            return Vec::new();
+        }
+        let widths = self.layout.widths[patch].iter().flatten();
+        let of = |&Width { across, along }: &Width| {
+            let length = along / self.edge / (USUAL * self.size);
+            (across / self.edge, length.clamp(LIGHTEST, HEAVIEST))
+        };
+        widths.map(of).collect()
+    }
+
     /// Adds what an arc costs that has other than `target` quads.
     pub fn arc(&self, program: &mut Program, arc: Variable, target: f64) {
         let terms = vec![(arc, 1.0)];
@@ -119,54 +144,75 @@ impl<'a> Costs<'a> {
         patch: usize,
         number: impl Fn(usize) -> Vec<(Variable, f64)>,
     ) {
-        if self.weighing == Weighing::Arcs {
-            return;
-        }
-        for (i, &Width { across, along }) in self.layout.widths[patch].iter().flatten().enumerate()
-        {
-            let length = along / self.edge / (USUAL * self.size);
-            let weight = STRETCH * length.clamp(LIGHTEST, HEAVIEST);
-            by_ratio(program, number(i), across / self.edge, weight);
+        for (i, (target, weight)) in self.families(patch).into_iter().enumerate() {
+            by_ratio(program, number(i), target, STRETCH * weight);
         }
     }
+}
+
+/// The straight pieces of the cost of stretch, from none on: slope, and width as a share of what is
+/// wanted; of too many, and of too few.
+static PIECES: LazyLock<[Vec<(f64, f64)>; 2]> = LazyLock::new(|| {
+    [true, false].map(|more| {
+        let ratio = |r: f64| if more { r } else { 1.0 / r };
+        let cost = |r: f64| ratio(r).max(1.0) * r.ln().powi(2);
+        let mut steepest = 0.0;
+        let piece = |(i, pair): (usize, &[f64])| {
+            let width = (ratio(pair[1]) - ratio(pair[0])).abs();
+            steepest = f64::max(steepest, (cost(pair[1]) - cost(pair[0])) / width);
+            let last = i + 2 == RATIOS.len();
+            (steepest, if last { f64::INFINITY } else { width })
+        };
+        RATIOS.windows(2).enumerate().map(piece).collect()
+    })
+});
+
+/// What so many cost by [`by_ratio`], but for the weight.
+pub(super) fn stretch(n: f64, target: f64) -> f64 {
+    along(&PIECES[usize::from(n < target)], n, target)
+}
+
+/// The cost along straight pieces from `target` to `n`.
+fn along(pieces: &[(f64, f64)], n: f64, target: f64) -> f64 {
+    let mut left = (n / target - 1.0).abs();
+    let mut cost = 0.0;
+    for &(slope, width) in pieces {
+        cost += slope * left.min(width);
+        left = (left - width).max(0.0);
+    }
+    cost * target
 }
 
 /// Adds a convex piecewise linear cost near ln² (n / t) for each quad that is there or wanted,
 /// whichever are more, but for a weight.
 fn by_ratio(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64, weight: f64) {
     let target = target.max(LEAST_WANTED);
-    for more in [true, false] {
-        let ratio = |r: f64| if more { r } else { 1.0 / r };
-        let cost = |r: f64| ratio(r).max(1.0) * r.ln().powi(2);
-        let mut steepest = 0.0;
-        for (i, pair) in RATIOS.windows(2).enumerate() {
-            let width = (ratio(pair[1]) - ratio(pair[0])).abs();
-            steepest = f64::max(steepest, (cost(pair[1]) - cost(pair[0])) / width);
-            let most = if i + 2 == RATIOS.len() {
-                f64::INFINITY
-            } else {
-                width * target
-            };
-            let sign = if more { -1.0 } else { 1.0 };
-            terms.push((program.real(weight * steepest, most), sign));
+    for (pieces, sign) in PIECES.iter().zip([-1.0, 1.0]) {
+        for &(slope, width) in pieces {
+            terms.push((program.real(weight * slope, width * target), sign));
         }
     }
     program.row(&terms, Relation::Equal, target);
 }
 
+/// The straight pieces of the cost by quads: slope, and width as a share of what is wanted.
+const STEPS: [(f64, f64); 3] = [(0.2, 0.2), (0.8, 0.4), (2.0, f64::INFINITY)];
+/// Too few quads stretch as much as too many squeeze, but cost a little more: a squeezed strip can be
+/// thinned, a stretched one can't be seen around.
+const TOO_FEW: f64 = 1.05;
+
+/// What so many cost by [`by_quads`], but for the weight.
+pub(super) fn missing(n: f64, target: f64) -> f64 {
+    along(&STEPS, n, target) * if n < target { TOO_FEW } else { 1.0 }
+}
+
 /// Adds a convex piecewise linear cost near (n − t)² / t, but for a weight.
 fn by_quads(program: &mut Program, mut terms: Vec<(Variable, f64)>, target: f64, weight: f64) {
     let target = target.max(LEAST_WANTED);
-    let steps = [
-        (0.2 * target, 0.2),
-        (0.4 * target, 0.8),
-        (f64::INFINITY, 2.0),
-    ];
-    for (width, slope) in steps {
-        terms.push((program.real(weight * slope, width), -1.0));
-        // Too few quads stretch as much as too many squeeze, but cost a little more: a
-        // squeezed strip can be thinned, a stretched one can't be seen around.
-        terms.push((program.real(weight * slope * 1.05, width), 1.0));
+    for (slope, width) in STEPS {
+        let most = width * target;
+        terms.push((program.real(weight * slope, most), -1.0));
+        terms.push((program.real(weight * slope * TOO_FEW, most), 1.0));
     }
     program.row(&terms, Relation::Equal, target);
 }
@@ -205,5 +251,15 @@ mod tests {
         // is met by all strips, not by crowding one.
         let step = |n: f64| cost(n + 1.0, 20.0, by_ratio) - cost(n, 20.0, by_ratio);
         assert!(step(100.0) > 2.0 * step(30.0));
+    }
+
+    #[test]
+    fn steps_count_what_the_program_counts() {
+        for n in [1.0, 3.0, 5.0, 9.0, 19.0, 20.0, 22.0, 33.0, 80.0, 200.0] {
+            let ratio = cost(n, 20.0, |p, terms, target| by_ratio(p, terms, target, 1.0));
+            assert!((stretch(n, 20.0) - ratio).abs() < 1e-6, "{n}");
+            let quads = cost(n, 20.0, |p, terms, target| by_quads(p, terms, target, 1.0));
+            assert!((missing(n, 20.0) - quads).abs() < 1e-6, "{n}");
+        }
     }
 }

@@ -17,6 +17,7 @@ mod in_line;
 mod lattice;
 mod merged;
 mod model;
+mod nearest;
 mod parity;
 mod settle;
 mod shape;
@@ -35,16 +36,10 @@ use crate::model::{ChainSource, Curve, Guide, GuideKind, WorkSurface};
 pub use costs::Weighing;
 use model::Asked;
 
-/// Programs solved at most to meet the budget.
-const SEARCHES: usize = 14;
-/// Rounds of programs with the budget as a row.
-const BUDGET_ROUNDS: usize = 4;
 /// Share of the budget beyond which the number of faces counts as missed.
 const REACHED: f64 = 0.03;
 /// Doublings of the edge length tried to see how far the number of faces can go.
 const REACH_STEPS: i32 = 4;
-/// Share of the budget within which the search stops.
-const CLOSE: f64 = 0.01;
 
 /// Options of the plan.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,9 +49,9 @@ pub struct QuantiseOptions {
     pub quad_edge: f64,
     /// Wanted faces within the work surface (the half, with symmetry); `None`: by `quad_edge` alone.
     pub faces: Option<usize>,
-    /// Branch-and-bound nodes for each program of the search for the budget.
+    /// Branch-and-bound nodes for the program that finds a plan.
     pub search_nodes: u64,
-    /// Branch-and-bound nodes for the final program.
+    /// Branch-and-bound nodes where a longer look is taken.
     pub nodes: u64,
     /// By what plans are weighed; default [`Weighing::Strips`].
     pub weighing: Weighing,
@@ -315,115 +310,6 @@ impl Ground<'_> {
         findings.push(finding.measured(furthest as f64, Some(wanted as f64)));
         findings
     }
-
-    /// The plan whose number of faces is nearest to the budget.
-    fn search(&self, counts: &[model::Promise]) -> Result<Found, QuantiseError> {
-        let Self {
-            surface,
-            layout,
-            options,
-            task,
-        } = *self;
-        let mut edge = options.quad_edge;
-        let mut best: Option<(f64, f64, Plan)> = None;
-        // Edge lengths known to give too many and too few faces.
-        let (mut too_short, mut too_long) = (None::<f64>, None::<f64>);
-        for round in 0..SEARCHES {
-            task.report("quantise", round as f32 / SEARCHES as f32)?;
-            let needed = chords::needed(surface, layout, edge);
-            let asked = Asked::new(counts, &needed, edge, options, options.search_nodes);
-            let plan = match model::solve(layout, &asked) {
-                Ok(plan) => plan,
-                Err(ProgramError::Infeasible) => {
-                    return Ok(Found::Infeasible);
-                }
-                Err(other) => match best {
-                    Some(_) => break,
-                    None => return Err(QuantiseError::Program(other)),
-                },
-            };
-            let Some(wanted) = options.faces else {
-                best = Some((0.0, edge, plan));
-                break;
-            };
-            let ratio = plan.faces as f64 / wanted as f64;
-            let miss = (ratio - 1.0).abs();
-            if best.as_ref().is_none_or(|b| miss < b.0) {
-                best = Some((miss, edge, plan));
-            }
-            if miss < CLOSE {
-                break;
-            }
-            if ratio > 1.0 {
-                too_short = Some(too_short.map_or(edge, |e: f64| e.max(edge)));
-            } else {
-                too_long = Some(too_long.map_or(edge, |e: f64| e.min(edge)));
-            }
-            let guess = edge * ratio.sqrt();
-            edge = match (too_short, too_long) {
-                (Some(low), Some(high)) if low < high => {
-                    if round < 4 && low < guess && guess < high {
-                        guess
-                    } else {
-                        (low * high).sqrt()
-                    }
-                }
-                // Whole numbers jump, so the bounds can cross: go on from here in smaller steps.
-                (Some(_), Some(_)) => edge * ratio.powf(0.2),
-                _ => guess,
-            };
-        }
-        let Some((miss, edge, mut plan)) = best else {
-            return Err(QuantiseError::Program(ProgramError::Exhausted {
-                nodes: options.search_nodes,
-            }));
-        };
-        // The edge length is found; now a longer look for a better plan at it.
-        let needed = chords::needed(surface, layout, edge);
-        let asked = Asked::new(counts, &needed, edge, options, options.nodes);
-        if let Ok(longer) = model::solve(layout, &asked) {
-            let near = |faces: usize| {
-                options
-                    .faces
-                    .is_none_or(|w| (faces as f64 / w as f64 - 1.0).abs() <= miss.max(0.02))
-            };
-            if near(longer.faces) {
-                plan = longer;
-            }
-        }
-        if let Some(wanted) = options.faces {
-            plan = nearer_to_budget(layout, &asked, wanted, plan);
-        }
-        Ok(Found::Plan(plan))
-    }
-}
-
-/// Where the plans of neighbouring edge lengths jump over the budget: the faces' number, made linear
-/// about the plan at hand, becomes a row of the program, a few times over.
-fn nearer_to_budget(layout: &Layout, asked: &Asked<'_>, wanted: usize, mut plan: Plan) -> Plan {
-    let miss = |faces: usize| (faces as f64 / wanted as f64 - 1.0).abs();
-    for _ in 0..BUDGET_ROUNDS {
-        if miss(plan.faces) <= CLOSE {
-            break;
-        }
-        let budget = model::Budget {
-            about: &plan,
-            wanted,
-            slack: CLOSE,
-        };
-        let asked = Asked {
-            budget: Some(&budget),
-            ..*asked
-        };
-        match model::solve(layout, &asked) {
-            // Poles are never made for the budget's sake.
-            Ok(next) if miss(next.faces) < miss(plan.faces) && next.forced() <= plan.forced() => {
-                plan = next
-            }
-            _ => break,
-        }
-    }
-    plan
 }
 
 /// Arcs of each curve that promises a count, and of each guide whose count several curves share.

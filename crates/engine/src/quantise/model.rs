@@ -444,9 +444,20 @@ fn four_sides(
     pairs
 }
 
+/// Fewest quads that sides of a patch of four need for its surplus, as [`four_sides`] has it.
+pub(super) fn room(surplus: [i32; 2]) -> Vec<(usize, u32)> {
+    let mut room = Vec::new();
+    for (axis, more) in surplus.into_iter().enumerate().filter(|s| s.1 != 0) {
+        let narrow = if more > 0 { axis + 2 } else { axis };
+        room.push((narrow, more.unsigned_abs()));
+        room.extend([1 - axis, 3 - axis].map(|rows| (rows, 2)));
+    }
+    room
+}
+
 /// Patches whose surplus on both axes has no room: `fill` lays the pattern of the first axis, and
 /// half the rows are left for that of the other.
-fn crowded(layout: &Layout, plan: &Plan) -> Vec<usize> {
+pub(super) fn crowded(layout: &Layout, plan: &Plan) -> Vec<usize> {
     let without_room = |&p: &usize| {
         let [along, across] = plan.surplus[p].map(i32::unsigned_abs);
         let rows = || plan.side(layout, p, 1).min(plan.side(layout, p, 3));

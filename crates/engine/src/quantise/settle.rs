@@ -5,9 +5,9 @@
 //! that what is found is cheap, not proved to be cheapest. It takes milliseconds where a program
 //! takes a tenth of a second, and as much from numbers that are no plan.
 
-use super::Plan;
 use super::lattice::{Equation, Lattice};
 use super::shape::{Cost, Shape, TOGETHER};
+use super::{Plan, model};
 
 /// Steps at most from one plan.
 const MOST_STEPS: usize = 400;
@@ -52,6 +52,13 @@ impl Shape<'_> {
             *n -= times * i64::from(s);
         }
         Some((self.settled(&lattice, &numbers, plan)?, lattice))
+    }
+
+    /// The plan at the end of all steps that gain from a plan, or from what is nearest to the numbers that
+    /// are wanted; `None` where neither is sound.
+    pub fn cheaper(&self, plan: &Plan) -> Option<Plan> {
+        let found = self.settled(&self.lattice, &self.numbers(plan), plan);
+        found.filter(|plan| model::crowded(self.layout, plan).is_empty())
     }
 
     /// A cheap plan among those that differ from numbers, which may lie anywhere, by vectors of a
@@ -108,7 +115,7 @@ impl Shape<'_> {
     }
 
     /// Whether no number is less than it must be.
-    fn has_all(&self, numbers: &[i64]) -> bool {
+    pub fn has_all(&self, numbers: &[i64]) -> bool {
         numbers.iter().zip(&self.costs).all(|(&n, c)| n >= c.least)
     }
 

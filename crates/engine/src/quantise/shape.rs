@@ -26,12 +26,16 @@ pub(super) const TOGETHER: f64 = 150.0;
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Cost {
     /// What is wanted.
-    target: f64,
-    /// Weight of the square of the difference to it.
+    pub target: f64,
+    /// Weight of the square of the difference to it, where that is small.
     pub inverse: f64,
+    /// Weights of its stretch and of the quads that it is off by, as programs have them (see
+    /// [`costs::stretch`] and [`costs::missing`]); where there is one, it stands for the square.
+    pub ratio: f64,
+    pub quads: f64,
     /// Number below which each one less costs `few`.
-    below: f64,
-    few: f64,
+    pub below: f64,
+    pub few: f64,
     /// Cost of none at all.
     pub none: f64,
     /// What it must not be less than.
@@ -53,6 +57,13 @@ impl Cost {
         let lack = LACK * (self.least - n).max(0) as f64;
         let none = if n <= 0 { self.none } else { 0.0 };
         let n = n as f64;
+        let rest = self.few * (self.below - n).max(0.0) + none + lack;
+        if self.ratio > 0.0 {
+            return self.ratio * costs::stretch(n, self.target) + rest;
+        }
+        if self.quads > 0.0 {
+            return self.quads * costs::missing(n, self.target) + rest;
+        }
         let off = n - self.target;
         // Long edges cut corners off: too few are weighed by how many there are.
         let long = if n < self.target {
@@ -60,8 +71,23 @@ impl Cost {
         } else {
             1.0
         };
-        off * off * self.inverse * long + self.few * (self.below - n).max(0.0) + none + lack
+        off * off * self.inverse * long + rest
     }
+}
+
+/// What costs are where they aren't the same for all uses.
+pub(super) struct Prices {
+    /// How much more an arc along a guide weighs.
+    pub guided: f64,
+    /// Weights of arcs' stretch and of the quads that they are off by, as [`Cost`] has them.
+    pub ratio: f64,
+    pub quads: f64,
+    /// Cost of each quad that a guide lacks to be followed closely.
+    pub chord: f64,
+    /// Cost of a pole on a side.
+    pub vanished: f64,
+    /// Factor of the cost of a pole too near a side that it keeps from by default.
+    pub berth: f64,
 }
 
 /// What the numbers of plans on a layout cost.
@@ -72,16 +98,56 @@ pub(super) struct Shape<'a> {
     pub costs: Vec<Cost>,
     /// Of each number's square in the norm of lattices.
     pub weights: Vec<f64>,
-    /// The sums: arcs of each.
-    sums: Vec<Vec<usize>>,
-    faces: Option<usize>,
+    /// The sums: numbers of each.
+    pub sums: Vec<Vec<usize>>,
+    pub faces: Option<usize>,
     /// How all plans that keep the promised counts differ.
     pub lattice: Lattice,
 }
 
 impl<'a> Shape<'a> {
-    /// `None` where numbers of the lattice grow too large.
+    /// As spirals are searched: by arcs, those along guides more. `None` where numbers of the lattice
+    /// grow too large.
     pub fn new(ground: &Ground<'a>, asked: &Asked<'_>) -> Option<Self> {
+        let prices = Prices {
+            guided: GUIDED,
+            ratio: 0.0,
+            quads: 0.0,
+            chord: costs::CHORD_BY_ARCS,
+            vanished: costs::VANISHED_SPOKE_BY_ARCS,
+            berth: 1.0,
+        };
+        let mut shape = Self::priced(ground, asked, &prices);
+        let numbers = shape.costs.len() - shape.sums.len();
+        let mut equations = shape.equations(asked);
+        for (s, sum) in shape.sums.iter().enumerate() {
+            let mut equation: Equation = sum.iter().map(|&a| (a, 1)).collect();
+            equation.push((numbers + s, -1));
+            equations.push(equation);
+        }
+        shape.lattice = Lattice::new(shape.costs.len(), &equations)?;
+        shape.lattice.reduce(&shape.weights)?;
+        Some(shape)
+    }
+
+    /// What patches and promises ask of numbers.
+    pub fn equations(&self, asked: &Asked<'_>) -> Vec<Equation> {
+        let mut equations = equations(self.layout, &self.first);
+        for promise in asked.promises {
+            equations.push(promise.arcs.iter().map(|&a| (a, 1)).collect());
+        }
+        equations
+    }
+
+    /// Adds what a sum of numbers costs.
+    pub fn add_sum(&mut self, sum: Vec<usize>, cost: Cost) {
+        self.weights.push(cost.inverse);
+        self.costs.push(cost);
+        self.sums.push(sum);
+    }
+
+    /// What numbers cost; the lattice is left empty.
+    pub fn priced(ground: &Ground<'a>, asked: &Asked<'_>, prices: &Prices) -> Self {
         let layout = ground.layout;
         let vanishing = model::may_vanish(layout, asked.edge);
         let arc = |(a, target): (usize, f64)| {
@@ -89,13 +155,11 @@ impl<'a> Shape<'a> {
             let guided = matches!(layout.arcs[a].source, ArcSource::Chain(_));
             Cost {
                 target,
-                inverse: if guided { GUIDED } else { 1.0 } / target,
+                inverse: if guided { prices.guided } else { 1.0 } / target,
+                ratio: prices.ratio,
+                quads: prices.quads,
                 below: needed,
-                few: if needed > target {
-                    costs::CHORD_BY_ARCS
-                } else {
-                    0.0
-                },
+                few: if needed > target { prices.chord } else { 0.0 },
                 least: i64::from(!vanishing[a]),
                 ..Cost::default()
             }
@@ -115,14 +179,15 @@ impl<'a> Shape<'a> {
                 costs.push(Cost {
                     target: way.unwrap_or(0.0),
                     inverse: way.map_or(0.0, |way| 1.0 / way),
+                    ratio: 0.0,
+                    quads: 0.0,
                     below: f64::from(below),
-                    few: model::berth_cost(outright),
-                    none: costs::VANISHED_SPOKE_BY_ARCS,
+                    few: model::berth_cost(outright) * if outright { 1.0 } else { prices.berth },
+                    none: prices.vanished,
                     least: i64::from(!model::is_laid(layout, side)),
                 });
             }
         }
-        let numbers = costs.len();
         let mut weights: Vec<f64> = costs.iter().map(|c| c.inverse.max(SPOKE_WEIGHT)).collect();
         let mut sums = model::sharing_ends(&layout.arcs);
         let three = sums.len();
@@ -135,26 +200,15 @@ impl<'a> Shape<'a> {
             ..Cost::default()
         }));
         weights.resize(costs.len(), 0.0);
-        let mut equations = equations(layout, &first);
-        for promise in asked.promises {
-            equations.push(promise.arcs.iter().map(|&a| (a, 1)).collect());
-        }
-        for (s, sum) in sums.iter().enumerate() {
-            let mut equation: Equation = sum.iter().map(|&a| (a, 1)).collect();
-            equation.push((numbers + s, -1));
-            equations.push(equation);
-        }
-        let mut lattice = Lattice::new(costs.len(), &equations)?;
-        lattice.reduce(&weights)?;
-        Some(Self {
+        Self {
             layout,
             first,
             costs,
             weights,
             sums,
             faces: ground.options.faces,
-            lattice,
-        })
+            lattice: Lattice::default(),
+        }
     }
 
     /// All plans with these sums at nothing; `None` where numbers grow too large.
