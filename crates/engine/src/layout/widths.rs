@@ -40,7 +40,7 @@ pub(super) fn widths(
     let of = |patch: &Patch| {
         let flat = Flat::new(surface, field, spacing, arcs, patch, &steps).ok()?;
         let blocks = Blocks::of(patch, &flat);
-        let mut sums = vec![Sum::default(); blocks.families];
+        let mut sums = vec![Sum::default(); patch.sides.len()];
         for (corners, uv) in flat.vertices.iter().zip(&flat.uv) {
             let p = corners.map(|v| surface.positions[v as usize]);
             for (family, share) in blocks.shares(*uv) {
@@ -105,7 +105,6 @@ impl Sum {
 
 /// A patch's plane shape in blocks of four sides: itself, or one at each corner, round the pole.
 struct Blocks {
-    families: usize,
     corners: Vec<[f64; 2]>,
     /// The pole, and the foot of its spoke on each side.
     pole: [f64; 2],
@@ -118,7 +117,6 @@ impl Blocks {
         let corners = corner_uv(n);
         if n == 4 {
             return Self {
-                families: 4,
                 corners,
                 pole: [0.0; 2],
                 feet: Vec::new(),
@@ -127,7 +125,7 @@ impl Blocks {
         let singular = |s: &crate::field::Singularity| {
             let i = patch.triangles.binary_search(&s.triangle).ok()?;
             let uv = flat.uv[i];
-            Some([0, 1].map(|a| (uv[0][a] + uv[1][a] + uv[2][a]) / 3.0))
+            Some(middle(uv))
         };
         let mut pole = patch
             .singularities
@@ -161,7 +159,6 @@ impl Blocks {
             })
             .collect();
         Self {
-            families: n,
             corners,
             pole,
             feet,
@@ -171,7 +168,7 @@ impl Blocks {
     /// The families that a triangle belongs to, with how far across them its corners lie.
     fn shares(&self, uv: [[f64; 2]; 3]) -> [(usize, [f64; 3]); 2] {
         let n = self.corners.len();
-        let middle = [0, 1].map(|a| (uv[0][a] + uv[1][a] + uv[2][a]) / 3.0);
+        let middle = middle(uv);
         if self.feet.is_empty() {
             let [u, v] = middle;
             return [
@@ -187,7 +184,7 @@ impl Blocks {
             .unwrap_or(0);
         let before = (block + n - 1) % n;
         let at = uv.map(|c| {
-            self.within(
+            within(
                 [
                     self.corners[block],
                     self.feet[block],
@@ -199,27 +196,32 @@ impl Blocks {
         });
         [(before, at.map(|c| c[0])), (block, at.map(|c| c[1]))]
     }
+}
 
-    /// Bilinear coordinates of a point in a convex block, by Newton's method.
-    fn within(&self, [o, a, b, c]: [[f64; 2]; 4], p: [f64; 2]) -> [f64; 2] {
-        let (u, v) = (sub(a, o), sub(c, o));
-        let w = sub(sub(b, a), v);
-        let [mut s, mut t] = [0.5, 0.5];
-        for _ in 0..8 {
-            let off = [0, 1].map(|k| o[k] + s * u[k] + t * v[k] + s * t * w[k] - p[k]);
-            let (ds, dt) = (
-                [0, 1].map(|k| u[k] + t * w[k]),
-                [0, 1].map(|k| v[k] + s * w[k]),
-            );
-            let det = cross(ds, dt);
-            if det.abs() < 1e-12 {
-                break;
-            }
-            s -= cross(off, dt) / det;
-            t -= cross(ds, off) / det;
+/// Bilinear coordinates of a point in a convex block, by Newton's method.
+fn within([o, a, b, c]: [[f64; 2]; 4], p: [f64; 2]) -> [f64; 2] {
+    let (u, v) = (sub(a, o), sub(c, o));
+    let w = sub(sub(b, a), v);
+    let [mut s, mut t] = [0.5, 0.5];
+    for _ in 0..8 {
+        let off = [0, 1].map(|k| o[k] + s * u[k] + t * v[k] + s * t * w[k] - p[k]);
+        let (ds, dt) = (
+            [0, 1].map(|k| u[k] + t * w[k]),
+            [0, 1].map(|k| v[k] + s * w[k]),
+        );
+        let det = cross(ds, dt);
+        if det.abs() < 1e-12 {
+            break;
         }
-        [s, t]
+        s -= cross(off, dt) / det;
+        t -= cross(ds, off) / det;
     }
+    [s, t]
+}
+
+/// The middle of a triangle in the plane.
+fn middle(uv: [[f64; 2]; 3]) -> [f64; 2] {
+    [0, 1].map(|a| (uv[0][a] + uv[1][a] + uv[2][a]) / 3.0)
 }
 
 fn sub(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {

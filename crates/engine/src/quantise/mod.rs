@@ -177,13 +177,7 @@ pub fn run(
     task: &Task,
 ) -> Result<(Plan, Findings), QuantiseError> {
     task.report("quantise", 0.0)?;
-    let mut counts = promised(surface, layout, curves);
-    // Along an opening edges slide more freely: nothing lies beyond.
-    let is_ring = |&g: &usize| guides.get(g).is_some_and(|g| g.kind == GuideKind::Ring);
-    for promise in &mut counts {
-        promise.is_short = promise.guides.iter().all(is_ring)
-            && strain::is_short(surface, layout, options.quad_edge, promise);
-    }
+    let counts = promised(surface, layout, curves, guides, options.quad_edge);
     let ground = Ground {
         surface,
         layout,
@@ -216,7 +210,7 @@ pub fn in_line(
     task: &Task,
 ) -> Result<(Plan, Findings), QuantiseError> {
     task.report("quantise", 0.0)?;
-    let counts = promised(surface, layout, curves);
+    let counts = promised(surface, layout, curves, guides, options.quad_edge);
     let ground = Ground {
         surface,
         layout,
@@ -313,7 +307,13 @@ impl Ground<'_> {
 }
 
 /// Arcs of each curve that promises a count, and of each guide whose count several curves share.
-fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<model::Promise> {
+fn promised(
+    surface: &WorkSurface,
+    layout: &Layout,
+    curves: &[Curve],
+    guides: &[Guide],
+    quad_edge: f64,
+) -> Vec<model::Promise> {
     let arcs_of = |on: &dyn Fn(usize) -> bool| -> Vec<usize> {
         let is_on = |a: &crate::layout::Arc| match a.source {
             ArcSource::Chain(i) => {
@@ -353,6 +353,12 @@ fn promised(surface: &WorkSurface, layout: &Layout, curves: &[Curve]) -> Vec<mod
         });
     }
     promises.retain(|p| !p.arcs.is_empty());
+    // Along an opening edges slide more freely: nothing lies beyond.
+    let is_ring = |&g: &usize| guides.get(g).is_some_and(|g| g.kind == GuideKind::Ring);
+    for promise in &mut promises {
+        promise.is_short = promise.guides.iter().all(is_ring)
+            && strain::is_short(surface, layout, quad_edge, promise);
+    }
     promises
 }
 
