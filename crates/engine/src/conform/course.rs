@@ -96,11 +96,13 @@ pub(super) fn runs(mesh: &QuadMesh, scene: &Scene, rail: usize) -> Vec<Run> {
         // Where a run ends in the open nothing says how far it goes.
         if let [first, .., last] = &mut stops[..] {
             (first.2, last.2) = (true, true);
-            runs.push(Run {
+            // From one that stays to the next: what lies beyond it has ways of its own.
+            let stays: Vec<usize> = (0..stops.len()).filter(|&i| stops[i].2).collect();
+            runs.extend(stays.windows(2).map(|ends| Run {
                 rail,
-                stops,
+                stops: stops[ends[0]..=ends[1]].to_vec(),
                 closed: false,
-            });
+            }));
         }
     }
     runs.retain(|run| run.stops.len() > 2);
@@ -168,8 +170,10 @@ impl Run {
 
     fn cost(&self, scene: &Scene, [a, b]: [(f64, DVec3); 2], dense: f64, mean: f64) -> f64 {
         let way = (b.0 - a.0) * dense / mean;
-        if way < LEAST {
-            return 1e6 * (1.0 + LEAST - way);
+        // What is pinned may lie beside the rail, nearer to one neighbour than by the length along it.
+        let shortest = way.min(b.1.distance(a.1) * dense / mean);
+        if shortest < LEAST {
+            return 1e6 * (1.0 + LEAST - shortest);
         }
         let chord = chord_between(&scene.rails[self.rail], a, b, scene.edge);
         chord + UNEVEN * (way - 1.0).powi(2)
@@ -296,5 +300,50 @@ mod tests {
             .map(|m| m.0)
             .collect();
         assert_eq!(moved, [1, 2, 3]);
+    }
+
+    /// Three vertices on a quarter of a square's rail and nine on the rest, between two pinned ones of
+    /// which one lies beside its rail: each stretch is shared out by itself, and nothing comes together.
+    #[test]
+    fn stretches_between_pinned_vertices_are_shared_out_by_themselves() {
+        let at = |x: f64, y: f64| DVec3::new(x, y, 0.0);
+        let square = [at(0.0, 0.0), at(2.0, 0.0), at(2.0, 2.0), at(0.0, 2.0)];
+        let under = TriMesh {
+            positions: square.map(|p| p.as_vec3()).to_vec(),
+            triangles: vec![[0, 1, 2], [0, 2, 3]],
+        };
+        let rail = Rail::new(square.to_vec(), true, false);
+        // Pinned at 0 and 2, nearer to one of them in between.
+        let starts = [
+            0.0, 0.3, 0.6, 1.1, 2.0, 2.5, 3.0, 3.3, 4.2, 5.0, 6.1, 6.5, 7.0,
+        ];
+        let n = starts.len();
+        let mut positions = starts.map(|s| rail.at(s)).to_vec();
+        positions[4] += at(0.2, -0.1);
+        let mesh = QuadMesh {
+            positions,
+            quads: vec![[0, 4, 8, 10]],
+            groups: vec![],
+        };
+        let mut scene = bare_scene(&mesh, under);
+        let beside = |v: usize| vec![((v + n - 1) % n) as u32, ((v + 1) % n) as u32];
+        scene.kin = (0..n).map(beside).collect();
+        scene.seats = starts.map(|s| Seat::On { rail: 0, s }).to_vec();
+        scene.seats[0] = Seat::Pinned;
+        scene.seats[4] = Seat::Pinned;
+        scene.homes.insert(4, rail.at(2.0));
+        scene.rails = vec![rail];
+        let found = runs(&mesh, &scene, 0);
+        assert_eq!(found.len(), 2);
+        let mut places = starts;
+        for (v, s) in found.into_iter().flat_map(|r| r.best(&mesh, &scene)) {
+            places[v as usize] = s;
+        }
+        assert_eq!((places[0], places[4]), (0.0, 2.0));
+        for v in 0..n {
+            let way = (places[(v + 1) % n] - places[v]).rem_euclid(8.0);
+            let even = if v < 4 { 0.5 } else { 6.0 / 9.0 };
+            assert!((way / even - 1.0).abs() < 0.5, "{v}: {way} of {even}");
+        }
     }
 }

@@ -27,6 +27,7 @@ mod tests;
 mod uncross;
 mod volume;
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use base::{Finding, Findings, Level, Task};
@@ -111,6 +112,8 @@ pub(crate) struct Scene {
     pub local: Vec<(f64, DVec3)>,
     /// For each of `around`, how much longer the way to it is than the straight line; empty for none.
     pub ways: Vec<Vec<f64>>,
+    /// Where on their curve pinned vertices belong that lie beside it.
+    pub homes: BTreeMap<u32, DVec3>,
     /// Whether a vertex may not move at all: it is one of held quads.
     pub held: Vec<bool>,
     /// Whether vertices on guides go to where those bend.
@@ -215,15 +218,20 @@ pub fn run(
         edge: options.quad_edge,
         local: Vec::new(),
         ways: Vec::new(),
+        homes: BTreeMap::new(),
         held: filled.held.iter().map(Option::is_some).collect(),
         slides: true,
     };
+    let edge = options.quad_edge;
+    let aimed = rails::aimed_nodes(filled, surface, layout, curves, &rails, &seats, plane, edge);
     let mut pinned: Vec<(Seat, DVec3)> = seats
         .into_iter()
         .zip(mesh.positions.iter().copied())
         .collect();
-    for (v, at) in rails::aimed_nodes(filled, surface, curves, &rails, plane) {
-        pinned[v].1 = at;
+    let mut homes = BTreeMap::new();
+    for (v, at) in aimed {
+        pinned[v].1 = at.place;
+        homes.insert(v as u32, at.home);
     }
     lift.flatten(&mut mesh, &mut scene, &rails);
     for round in 0..options.rounds {
@@ -245,6 +253,7 @@ pub fn run(
     // As they are at last: on the sculpt too, rows over a lobe go by the way over it.
     scene.ways = lift.raised_ways(&mesh, &scene.around);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
+    scene.homes = homes;
     let raised = (mesh.clone(), scene.seats.clone());
     let mut settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
     if settled.left > 0 {

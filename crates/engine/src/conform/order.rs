@@ -47,7 +47,8 @@ impl Scene {
 
     /// Where a pinned vertex lies on a rail that passes it or ends there.
     fn foot_of(&self, mesh: &QuadMesh, rail: usize, s: f64, pinned: u32) -> Option<f64> {
-        let (curve, at) = (&self.rails[rail], mesh.positions[pinned as usize]);
+        let (curve, own) = (&self.rails[rail], mesh.positions[pinned as usize]);
+        let at = self.homes.get(&pinned).copied().unwrap_or(own);
         let on = |foot: &f64| curve.at(*foot).distance(at) <= 1e-6 * self.edge;
         // Near at hand first: a rail may pass the node twice.
         let reach = 2.0 * curve.at(s).distance(at) + 0.1 * self.edge;

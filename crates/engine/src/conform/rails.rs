@@ -10,6 +10,20 @@ use crate::fill::{Filled, Origin};
 use crate::layout::{ArcSource, Layout, Spacing};
 use crate::model::{ChainSource, Curve, GuideKind, Plane, WorkSurface};
 
+/// How far from where a curve's corner was found its tip may be, and over how much of the curve its
+/// turn is told, in quad edges.
+const TIP_REACH: f64 = 0.75;
+const TIP_WINDOW: f64 = 0.4;
+/// Share of the way to the next pinned vertex that it may go.
+const TIP_ROOM: f64 = 0.3;
+/// Places looked at on either side.
+const TIP_STEPS: i32 = 24;
+/// Least share of a rail's length that counts, however short the line that vertices should lie on is
+/// there: so that each place has a length of its own.
+const LEAST_LEFT: f64 = 0.02;
+/// Most that a vertex where curves meet an opening's is off the opening's drawing, in quad edges: so that
+/// the drawing is still followed there.
+const MOST_LEFT: f64 = 0.25;
 /// Places between two vertices at which the density of a rail is looked up.
 const BEND_PLACES: usize = 8;
 
@@ -17,7 +31,8 @@ const BEND_PLACES: usize = 8;
 #[derive(Clone, Debug)]
 pub struct Rail {
     points: Vec<DVec3>,
-    /// Length from the first point to each point; one more entry than points if closed.
+    /// Length from the first point to each point, as vertices should lie; one more entry than points if
+    /// closed.
     along: Vec<f64>,
     /// Way from each point to where vertices should lie; empty for the points themselves.
     off: Vec<DVec3>,
@@ -29,17 +44,21 @@ pub struct Rail {
     pub on_plane: bool,
 }
 
+/// Length from the first point of a line to each point, and around a closed one.
+fn lengths(points: &[DVec3], closed: bool) -> Vec<f64> {
+    let n = points.len();
+    let mut along = vec![0.0];
+    for i in 1..n + usize::from(closed) {
+        along.push(along[i - 1] + points[i - 1].distance(points[i % n]));
+    }
+    along
+}
+
 impl Rail {
     pub fn new(points: Vec<DVec3>, closed: bool, on_plane: bool) -> Self {
-        let mut along = vec![0.0];
-        let n = points.len();
-        for i in 1..n + usize::from(closed) {
-            let last = along[i - 1];
-            along.push(last + points[i - 1].distance(points[i % n]));
-        }
         Self {
+            along: lengths(&points, closed),
             points,
-            along,
             off: Vec::new(),
             bends: Vec::new(),
             closed,
@@ -59,6 +78,22 @@ impl Rail {
             off(i).lerp(off((i + 1) % curve.points.len()), t)
         };
         self.off = self.points.iter().map(off).collect();
+        // Lengths are those of the line that vertices lie on: a spike that the drawing leaves out has none
+        // to speak of, and holds no vertices.
+        let aims: Vec<DVec3> = self
+            .points
+            .iter()
+            .zip(&self.off)
+            .map(|(p, o)| *p + *o)
+            .collect();
+        let own = std::mem::take(&mut self.along);
+        let there = lengths(&aims, self.closed);
+        self.along.push(0.0);
+        for i in 1..own.len() {
+            let [piece, aimed] = [&own, &there].map(|along| along[i] - along[i - 1]);
+            self.along
+                .push(self.along[i - 1] + aimed.max(LEAST_LEFT * piece));
+        }
         self
     }
 
@@ -74,6 +109,7 @@ impl Rail {
     /// Vertices are to lie on the rail itself.
     pub fn forget_aims(&mut self) {
         self.off.clear();
+        self.along = lengths(&self.points, self.closed);
     }
 
     /// How dense vertices should be, on the mean, along a way from a length on.
@@ -169,6 +205,25 @@ impl Rail {
                 0.0
             },
         )
+    }
+
+    /// Length within `reach` of another at which the line that vertices should lie on turns most, as
+    /// seen over `window` on both sides: the tip of a corner that is rounded off.
+    fn sharpest(&self, near: f64, reach: f64, window: f64) -> f64 {
+        let turn = |s: f64| {
+            let here = self.aim(s);
+            let (before, after) = (here - self.aim(s - window), self.aim(s + window) - here);
+            let turn = before.angle_between(after);
+            if turn.is_finite() { turn } else { 0.0 }
+        };
+        let steps =
+            (-TIP_STEPS..=TIP_STEPS).map(|k| near + reach * f64::from(k) / f64::from(TIP_STEPS));
+        // Of equal ones the nearest, so that a round bend keeps its middle.
+        let best = steps.map(|s| (turn(s), s)).max_by(|a, b| {
+            let nearer = || (b.1 - near).abs().total_cmp(&(a.1 - near).abs());
+            a.0.total_cmp(&b.0).then_with(nearer)
+        });
+        best.map_or(near, |b| b.1)
     }
 
     /// Length at a share of the way along a piece.
@@ -294,16 +349,34 @@ pub(crate) fn seats_of(
     (rails, seats)
 }
 
-/// Vertices where other curves meet an opening's, each with a place half way to where the opening's
-/// drawing asks for it: pinned where the curves meet they would pull the opening off its drawing, and all
-/// the way they would bend the others' ends aside. What lies on the mirror plane stays on it.
+/// A pinned vertex of an opening.
+pub(super) struct Aimed {
+    /// Where it lies.
+    pub place: DVec3,
+    /// Where on the opening's curve it belongs.
+    pub home: DVec3,
+}
+
+/// Vertices where other curves meet an opening's, each with a place half way or more to where the
+/// opening's drawing asks for it: pinned where the curves meet they would pull the opening off its drawing, and all
+/// the way they would bend the others' ends aside. What lies on the mirror plane stays on it. Where an
+/// opening turns a corner of its own the place is that corner's tip, which the work surface may round off.
 pub(super) fn aimed_nodes(
     filled: &Filled,
     surface: &WorkSurface,
+    layout: &Layout,
     curves: &[Curve],
     rails: &[Rail],
+    seats: &[Seat],
     plane: Option<Plane>,
-) -> Vec<(usize, DVec3)> {
+    edge: f64,
+) -> Vec<(usize, Aimed)> {
+    let corners = layout.chain_corners();
+    let pinned = (0..seats.len()).filter(|&v| seats[v] == Seat::Pinned);
+    let stays: Vec<(usize, DVec3)> = pinned
+        .clone()
+        .map(|v| (v, filled.mesh.positions[v]))
+        .collect();
     let is_opening = |&c: &usize| match surface.chains[c].source {
         ChainSource::Curve(curve) => curves[curve].kind == GuideKind::Opening,
         ChainSource::Plane | ChainSource::Boundary => false,
@@ -315,20 +388,38 @@ pub(super) fn aimed_nodes(
         let through = (0..rails.len()).filter(|&c| surface.chains[c].vertices.contains(&vertex));
         let (openings, others): (Vec<usize>, Vec<usize>) = through.partition(is_opening);
         let at = filled.mesh.positions[v];
-        let aims = openings
-            .iter()
-            .map(|&c| rails[c].aim(rails[c].nearest(at, None)));
-        let sum: DVec3 = aims.sum();
+        let turns = others.is_empty() && corners.contains(&vertex);
+        let (mut home, mut sum) = (at, DVec3::ZERO);
+        for rail in openings.iter().map(|&c| &rails[c]) {
+            let mut s = rail.nearest(at, None);
+            if turns {
+                // Vertices between it and the next place that stays need their room.
+                let room = stays.iter().filter(|(w, _)| *w != v).map(|(_, at)| {
+                    let s_there = rail.nearest(*at, None);
+                    let off_rail = rail.at(s_there).distance(*at);
+                    let way = (s_there - s).abs();
+                    let way = if rail.closed {
+                        way.min(rail.length() - way)
+                    } else {
+                        way
+                    };
+                    way.max(off_rail)
+                });
+                let room = room.fold(f64::INFINITY, f64::min);
+                let reach = (TIP_REACH * edge).min(TIP_ROOM * room);
+                s = rail.sharpest(s, reach, TIP_WINDOW * edge);
+                home = rail.at(s);
+            }
+            sum += rail.aim(s);
+        }
         let aim = (!openings.is_empty()).then(|| sum / openings.len() as f64)?;
-        let half_way = if others.is_empty() {
-            aim
-        } else {
-            at.midpoint(aim)
-        };
+        let left = if others.is_empty() { 0.0 } else { 0.5 };
+        let place = aim + ((at - aim) * left).clamp_length_max(MOST_LEFT * edge);
         let plane = plane.filter(|_| others.iter().any(|&c| rails[c].on_plane));
-        Some(plane.map_or(half_way, |plane| plane.project(half_way)))
+        let place = plane.map_or(place, |plane| plane.project(place));
+        Some(Aimed { place, home })
     };
-    let loose = (0..filled.origin.len()).filter(|&v| filled.held[v].is_none());
+    let loose = pinned.filter(|&v| filled.held[v].is_none());
     loose.filter_map(|v| Some((v, place(v)?))).collect()
 }
 
@@ -354,6 +445,7 @@ fn covers(curve: &Curve, chain: &[DVec3]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::model::CurveEnd;
 
     #[test]
     fn a_closed_rail_wraps_and_finds_its_nearest() {
@@ -404,5 +496,47 @@ mod tests {
                 }
             }
         }
+    }
+
+    /// A square corner whose drawing leaves out a spike at one end: its tip is found from beside it, and
+    /// what is left out has next to no length.
+    #[test]
+    fn the_tip_of_a_corner_is_found_and_a_spike_left_out_has_no_length() {
+        let at = |x: f64, y: f64| DVec3::new(x, y, 0.0);
+        let points: Vec<DVec3> = (0..=20)
+            .map(|i| at(0.0, 2.0 - 0.1 * f64::from(i)))
+            .chain((1..=20).map(|i| at(0.1 * f64::from(i), 0.0)))
+            .collect();
+        let rail = Rail::new(points, false, false);
+        for near in [1.6, 2.0, 2.5] {
+            let tip = rail.sharpest(near, 0.75, 0.4);
+            assert!((tip - 2.0).abs() < 0.05, "{tip}");
+        }
+        // On a straight piece all places are alike, and it stays.
+        assert_eq!(rail.sharpest(1.0, 0.3, 0.2), 1.0);
+        let spike = vec![
+            at(0.0, 0.0),
+            at(1.0, 0.0),
+            at(1.5, 3.0),
+            at(2.0, 0.0),
+            at(3.0, 0.0),
+        ];
+        let mut aims = spike.clone();
+        aims[2] = at(1.5, 0.0);
+        let curve = Curve {
+            guides: vec![],
+            kind: GuideKind::Opening,
+            closed: false,
+            ends: [CurveEnd::Free; 2],
+            count: None,
+            shares: vec![],
+            partly_held: false,
+            side: None,
+            points: spike.clone(),
+            aims,
+        };
+        let aimed = Rail::new(spike, false, false).aimed(&curve);
+        assert!((aimed.length() - 3.0).abs() < 1e-12, "{}", aimed.length());
+        assert!(aimed.aim(1.5).distance(at(1.5, 0.0)) < 1e-12);
     }
 }

@@ -1,5 +1,7 @@
 //! What placed vertices promise, on whole surfaces.
 
+use std::collections::BTreeMap;
+
 use base::Task;
 
 use super::*;
@@ -24,6 +26,7 @@ pub(super) fn bare_scene(quads: &QuadMesh, under: mesh::TriMesh) -> Scene {
         feet: vec![None; count],
         edge: 1.0,
         held: vec![false; count],
+        homes: BTreeMap::new(),
         slides: true,
         local: Vec::new(),
         ways: Vec::new(),

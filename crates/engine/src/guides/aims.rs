@@ -14,10 +14,12 @@ use crate::model::{Guide, GuideKind, Plane};
 const REACH: f64 = 0.6;
 /// Drawn pieces longer than this say nothing about what lies between their ends, in target edges.
 const FINE: f64 = 2.0;
-/// The curve between both ends of a drawn piece is at most so many times as long as the piece.
+/// The curve between both ends of a drawn piece is at most so many times as long as the piece, or as
+/// long as this, in target edges: a short piece may leave out a spike that quads can't show.
 const DETOUR: f64 = 3.0;
+const SPIKE: f64 = 2.0;
 /// Most that an aim is off its curve, in target edges.
-const MOST: f64 = 0.4;
+const MOST: f64 = 0.5;
 /// Drawings that differ by no more than this are one, in target edges.
 const ALIKE: f64 = 1e-6;
 /// Rounds of smoothing; points lie an eighth of a target edge apart.
@@ -130,7 +132,10 @@ fn ways(drawing: &[[DVec3; 2]], line: &Polyline, along: &[f64], edge: f64) -> Ve
             continue;
         };
         let way = short(end - start);
-        if long > FINE * edge || way.abs() > DETOUR * long || way.abs() < 1e-9 * edge {
+        if long > FINE * edge
+            || way.abs() > (DETOUR * long).max(SPIKE * edge)
+            || way.abs() < 1e-9 * edge
+        {
             continue;
         }
         for (k, found) in found.iter_mut().enumerate() {

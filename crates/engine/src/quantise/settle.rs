@@ -364,7 +364,13 @@ mod tests {
             let surface = &made.laid.surface;
             let options = QuantiseOptions::new(made.case.edge, Some(plan.faces));
             let task = base::Task::default();
-            let counts = promised(surface, layout, &made.laid.curves);
+            let counts = promised(
+                surface,
+                layout,
+                &made.laid.curves,
+                &made.case.guides,
+                options.quad_edge,
+            );
             let ground = Ground {
                 surface,
                 layout,
