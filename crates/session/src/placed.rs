@@ -10,7 +10,7 @@ use engine::symmetry::Half;
 use mesh::QuadMesh;
 
 use crate::pipeline::{Clock, Prepared, Session, SessionError, Settings};
-use crate::variants::{Look, Variant};
+use crate::variants::{Lays, Look, Variant};
 
 /// A surface, placed, and what it was made from.
 pub(crate) struct Placed {
@@ -52,12 +52,15 @@ impl Session {
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Placed, SessionError> {
+        let lays = Lays::default();
         let mut tried = |look| {
-            let variant = self.best_variant(prepared, half, settings, look, task, clock)?;
+            let variant = self.best_variant(prepared, half, settings, &lays, look, task, clock)?;
             let (weighing, spirals) = (variant.planned.weighing, variant.planned.crossing);
             let placed = self.placed(prepared, half, settings, variant, task)?;
             clock.lap("conform");
-            let faults = check::faults(&placed.whole.mesh, &settings.guides).unwrap_or_default();
+            // What can't be looked at is the worst there is, and the check after says why.
+            let faults = check::faults(&placed.whole.mesh, &settings.guides);
+            let faults = faults.unwrap_or(Faults::WORST);
             clock.lap("faults");
             Ok(Tried {
                 placed,

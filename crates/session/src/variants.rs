@@ -1,6 +1,7 @@
 //! Field to fill, tried in more than one way where strips of quads cross themselves.
 
 use std::sync::atomic::{AtomicUsize, Ordering};
+use std::sync::{Arc, Mutex, PoisonError};
 
 use base::{Findings, Task};
 use engine::assemble;
@@ -20,11 +21,16 @@ use crate::pipeline::{Clock, Prepared, Session, SessionError, Settings, Size};
 const VARIANTS: [(u32, f64); 4] = [(12, 3.0), (24, 1.0), (0, 3.0), (18, 1.0)];
 
 /// The work surface with patches.
+#[derive(Clone)]
 pub(crate) struct Laid {
     pub cross: Field,
     pub patches: Layout,
     pub findings: Findings,
 }
+
+/// Field and patches of each variant, laid once however often plans are made on them.
+#[derive(Default)]
+pub(crate) struct Lays([Mutex<Option<Arc<Laid>>>; VARIANTS.len()]);
 
 /// Quads on patches.
 pub(crate) struct Planned {
@@ -49,7 +55,7 @@ pub(crate) struct Look {
 
 /// One way from the work surface to quads.
 pub(crate) struct Variant {
-    pub laid: Laid,
+    pub laid: Arc<Laid>,
     pub planned: Planned,
 }
 
@@ -80,6 +86,7 @@ struct Ground<'a> {
     prepared: &'a Prepared,
     half: &'a Half,
     settings: &'a Settings,
+    lays: &'a Lays,
     task: &'a Task,
 }
 
@@ -94,6 +101,7 @@ impl Session {
         prepared: &Prepared,
         half: &Half,
         settings: &Settings,
+        lays: &Lays,
         look: Look,
         task: &Task,
         clock: &mut Clock,
@@ -103,6 +111,7 @@ impl Session {
             prepared,
             half,
             settings,
+            lays,
             task,
         };
         let first = |i: usize, clock: &mut Clock| {
@@ -160,8 +169,19 @@ fn until_one_serves<T: Send>(
 }
 
 impl Ground<'_> {
-    /// Field and patches of a variant.
-    fn laid(&self, variant: usize, clock: &mut Clock) -> Result<Laid, SessionError> {
+    /// Field and patches of a variant, those of an earlier try where there was one.
+    fn laid(&self, variant: usize, clock: &mut Clock) -> Result<Arc<Laid>, SessionError> {
+        let kept = &self.lays.0[variant];
+        let mut kept = kept.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(laid) = &*kept {
+            return Ok(Arc::clone(laid));
+        }
+        let laid = Arc::new(self.lay(variant, clock)?);
+        *kept = Some(Arc::clone(&laid));
+        Ok(laid)
+    }
+
+    fn lay(&self, variant: usize, clock: &mut Clock) -> Result<Laid, SessionError> {
         let (rounds, cancel) = VARIANTS[variant];
         let (prepared, settings, way) = (self.prepared, self.settings, self.session.way);
         let (surface, edge) = (&prepared.surface, prepared.edge);

@@ -20,6 +20,16 @@ pub struct Faults {
     pub astray: usize,
 }
 
+impl Faults {
+    /// Worse than any surface has.
+    pub const WORST: Self = Self {
+        folded: usize::MAX,
+        missing: usize::MAX,
+        squeezed: usize::MAX,
+        astray: usize::MAX,
+    };
+}
+
 /// Counts the faults of a surface against the guides as drawn.
 ///
 /// # Errors
