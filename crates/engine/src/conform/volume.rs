@@ -16,9 +16,8 @@ use super::reach::Reach;
 use super::{Scene, normal_at, onto_surface};
 
 const SWEEPS: usize = 6;
-/// Most that a vertex may leave the sculpt, in quad edges: free, and on a guide.
+/// Most that a free vertex may leave the sculpt, in quad edges.
 const MOST_FREE: f64 = 0.3;
-const MOST_GUIDE: f64 = 0.03;
 /// Weight of staying where it is, over that of all points of a vertex: off the sculpt, and along it.
 const STAY: f64 = 0.15;
 const STAY_ASIDE: f64 = 0.03;
@@ -35,13 +34,24 @@ pub(super) struct Effort {
     rounds: usize,
     /// Points along each side of a quad.
     grid: usize,
+    /// Most that a vertex on a guide may leave it, in quad edges.
+    off_guides: f64,
 }
 
 impl Effort {
-    /// A step on the way.
-    pub const PULL: Self = Self { rounds: 1, grid: 3 };
+    /// A step on the way, of which there are many: what each lets a guide's vertices leave it by would add
+    /// up.
+    pub const PULL: Self = Self {
+        rounds: 1,
+        grid: 3,
+        off_guides: 0.0,
+    };
     /// To the end.
-    pub const FULL: Self = Self { rounds: 3, grid: 5 };
+    pub const FULL: Self = Self {
+        rounds: 3,
+        grid: 5,
+        off_guides: 0.03,
+    };
 }
 
 /// A place on a quad and how far it is from the sculpt.
@@ -86,7 +96,7 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut Reach, ef
                     } else if free {
                         MOST_FREE
                     } else {
-                        MOST_GUIDE
+                        effort.off_guides
                     };
                 let gone = mesh.positions[v] - home[v];
                 let height = gone.dot(normal);
@@ -328,5 +338,37 @@ mod tests {
             let gone = now.distance(*before);
             assert!(gone <= 0.5 * shortest + 1e-9, "{v} {gone}");
         }
+    }
+
+    /// Steps on the way moved pinned vertices a little each, and in the end by a third of an edge.
+    #[test]
+    fn steps_on_the_way_leave_pinned_vertices_where_they_are() {
+        let columns = [-1.8, -0.8, 0.2, 1.2, 2.2];
+        let at = |i: usize, j: usize| roof(columns[i], j as f64);
+        let positions: Vec<DVec3> = (0..4).flat_map(|j| (0..5).map(move |i| at(i, j))).collect();
+        let quads = (0..12u32).map(|q| q % 4 + q / 4 * 5);
+        let mut mesh = QuadMesh {
+            positions,
+            quads: quads.map(|a| [a, a + 1, a + 6, a + 5]).collect(),
+            groups: vec![],
+        };
+        let corners = [-9.0, 0.0, 9.0].map(|x| [roof(x, -9.0), roof(x, 15.0)]);
+        let under = TriMesh {
+            positions: corners.iter().flatten().map(|p| p.as_vec3()).collect(),
+            triangles: vec![[0, 2, 3], [0, 3, 1], [2, 4, 5], [2, 5, 3]],
+        };
+        let mut scene = bare_scene(&mesh, under);
+        let pinned = 7;
+        scene.seats[pinned] = Seat::Pinned;
+        let mut reach = Reach::new(&scene);
+        let home = mesh.positions.clone();
+        for _ in 0..10 {
+            straddle(&mut mesh, &scene, &mut reach, Effort::PULL);
+        }
+        assert_eq!(mesh.positions[pinned], home[pinned]);
+        assert_ne!(mesh.positions, home);
+        straddle(&mut mesh, &scene, &mut reach, Effort::FULL);
+        let gone = mesh.positions[pinned].distance(home[pinned]);
+        assert!(gone <= 0.03 + 1e-9, "{gone}");
     }
 }
