@@ -509,7 +509,13 @@ mod tests {
                 options: &options,
                 task: &task,
             };
-            let counts = promised(surface, layout, &made.laid.curves);
+            let counts = promised(
+                surface,
+                layout,
+                &made.laid.curves,
+                &made.case.guides,
+                made.case.edge,
+            );
             let needed = vec![0; layout.arcs.len()];
             let asked = Asked::new(&counts, &needed, made.plan.edge, &options, 0);
             let shape = Shape::new(&ground, &asked).unwrap();

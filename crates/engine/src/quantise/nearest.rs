@@ -217,7 +217,13 @@ mod tests {
         let mut cheaper = 0;
         for made in all_made() {
             let (surface, layout) = (&made.laid.surface, &made.laid.layout);
-            let counts = promised(surface, layout, &made.laid.curves);
+            let counts = promised(
+                surface,
+                layout,
+                &made.laid.curves,
+                &made.case.guides,
+                made.case.edge,
+            );
             for weighing in [Weighing::Strips, Weighing::Arcs] {
                 let mut options = QuantiseOptions::new(made.case.edge, made.case.faces);
                 options.weighing = weighing;
