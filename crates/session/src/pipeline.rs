@@ -337,7 +337,7 @@ impl Session {
         };
         findings.append(prepared.findings.clone());
         let edge = prepared.edge;
-        let Variant { laid, planned } = best.variant;
+        let Variant { laid, planned, .. } = best.variant;
         let laid = Arc::unwrap_or_clone(laid);
         findings.append(laid.findings);
         findings.append(planned.findings);

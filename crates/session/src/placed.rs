@@ -27,7 +27,6 @@ pub(crate) struct Placed {
 /// A surface with what speaks against it.
 struct Tried {
     placed: Placed,
-    weighing: Weighing,
     /// Strips that pass one quad twice.
     spirals: usize,
     faults: Faults,
@@ -38,12 +37,17 @@ impl Tried {
     fn badness(&self) -> (usize, Faults) {
         (self.spirals, self.faults)
     }
+
+    fn serves(&self) -> bool {
+        self.faults == Faults::default()
+    }
 }
 
 impl Session {
-    /// The surface as the session's way has plans weighed. Where that has quads folded or squeezed or
-    /// misses a guide, or can't be placed, plans weighed by arcs alone are tried as well, and the one
-    /// with fewer faults is kept. The second try is without the longer look, which is for spirals only.
+    /// The surface as the session's way has plans weighed. Where that has quads folded or squeezed,
+    /// misses a guide or passes a part of the sculpt by, or can't be placed, other ways are tried until one
+    /// has no faults: plans weighed by arcs alone, then the field's other variants. The one with the fewest
+    /// faults is kept, of equal ones the first.
     pub(crate) fn best_placed(
         &self,
         prepared: &Prepared,
@@ -55,42 +59,59 @@ impl Session {
         let lays = Lays::default();
         let mut tried = |look| {
             let variant = self.best_variant(prepared, half, settings, &lays, look, task, clock)?;
-            let (weighing, spirals) = (variant.planned.weighing, variant.planned.crossing);
+            let spirals = variant.planned.crossing;
             let placed = self.placed(prepared, half, settings, variant, task)?;
             clock.lap("conform");
             // What can't be looked at is the worst there is, and the check after says why.
-            let faults = check::faults(&placed.whole.mesh, &settings.guides);
+            let faults = check::faults(&placed.whole.mesh, &self.sculpt, &settings.guides);
             let faults = faults.unwrap_or(Faults::WORST);
             clock.lap("faults");
             Ok(Tried {
                 placed,
-                weighing,
                 spirals,
                 faults,
             })
         };
-        let first: Result<Tried, SessionError> = tried(Look {
+        let mut look = Look {
             weighing: self.way.weighing,
             longer: true,
-        });
-        let serves = match &first {
-            Ok(one) => one.weighing == Weighing::Arcs || one.faults == Faults::default(),
-            Err(problem) => !matches!(problem, SessionError::Conform(_)) || problem.is_cancelled(),
+            without: None,
         };
-        if serves {
-            return first.map(|one| one.placed);
+        let mut best: Result<Tried, SessionError> = tried(look);
+        let by_arcs = |one: &Tried| one.placed.variant.planned.weighing == Weighing::Arcs;
+        let first = best.as_ref().ok().map(|one| one.placed.variant.index);
+        // The longer look is for spirals only, and was taken.
+        if !best.as_ref().is_ok_and(by_arcs) {
+            look.longer = false;
         }
-        let second = tried(Look {
-            weighing: Weighing::Arcs,
-            longer: false,
-        });
-        match (first, second) {
-            (_, Err(problem)) if problem.is_cancelled() => Err(problem),
-            (Ok(one), Ok(other)) if one.badness() <= other.badness() => Ok(one.placed),
-            (Ok(one), Err(_)) => Ok(one.placed),
-            (_, Ok(other)) => Ok(other.placed),
-            (Err(problem), Err(_)) => Err(problem),
+        let others = [
+            (!best.as_ref().is_ok_and(by_arcs)).then_some((Weighing::Arcs, None)),
+            first.map(|_| (self.way.weighing, first)),
+        ];
+        for (weighing, without) in others.into_iter().flatten() {
+            let done = match &best {
+                Ok(one) => one.serves(),
+                Err(problem) => {
+                    !matches!(problem, SessionError::Conform(_)) || problem.is_cancelled()
+                }
+            };
+            if done {
+                break;
+            }
+            let other = tried(Look {
+                weighing,
+                without,
+                ..look
+            });
+            best = match (best, other) {
+                (_, Err(problem)) if problem.is_cancelled() => return Err(problem),
+                (Ok(one), Ok(other)) if one.badness() <= other.badness() => Ok(one),
+                (Ok(one), Err(_)) => Ok(one),
+                (_, Ok(other)) => Ok(other),
+                (Err(problem), Err(_)) => Err(problem),
+            };
         }
+        best.map(|one| one.placed)
     }
 
     fn placed(

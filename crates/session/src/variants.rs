@@ -51,10 +51,14 @@ pub(crate) struct Look {
     pub weighing: Weighing,
     /// Whether seconds may be spent where strips cross themselves whatever the field.
     pub longer: bool,
+    /// A variant that isn't wanted.
+    pub without: Option<usize>,
 }
 
 /// One way from the work surface to quads.
 pub(crate) struct Variant {
+    /// Its place among the variants.
+    pub index: usize,
     pub laid: Arc<Laid>,
     pub planned: Planned,
 }
@@ -114,14 +118,21 @@ impl Session {
             lays,
             task,
         };
+        let wanted = (0..VARIANTS.len()).filter(|i| Some(*i) != look.without);
+        let wanted: Vec<usize> = wanted.collect();
         let first = |i: usize, clock: &mut Clock| {
-            let laid = ground.laid(i, clock)?;
+            let index = wanted[i];
+            let laid = ground.laid(index, clock)?;
             let planned = ground.planned(&laid, look.weighing, None, clock)?;
-            Ok(Variant { laid, planned })
+            Ok(Variant {
+                index,
+                laid,
+                planned,
+            })
         };
         let mut variants: Vec<Variant> = Vec::new();
         let mut failure = None;
-        for (_, tried, laps) in until_one_serves(VARIANTS.len(), &first, |v| v.planned.crossing) {
+        for (_, tried, laps) in until_one_serves(wanted.len(), &first, |v| v.planned.crossing) {
             clock.add(laps);
             match tried {
                 Ok(one) => variants.push(one),
@@ -217,7 +228,7 @@ impl Ground<'_> {
         clock: &mut Clock,
     ) -> Result<(), SessionError> {
         let again = |i: usize, clock: &mut Clock| {
-            let Variant { laid, planned } = &variants[i];
+            let Variant { laid, planned, .. } = &variants[i];
             let before = longer.then_some(&planned.plan);
             self.planned(laid, Weighing::Arcs, before, clock)
         };

@@ -4,8 +4,13 @@ use mesh::QuadMesh;
 
 use super::guides::Track;
 use super::surface::Surface;
-use super::{CheckError, cuts, guides, limits, rings, shape};
-use crate::model::Guide;
+use super::{CheckError, cuts, fit, guides, limits, rings, shape};
+use crate::model::{Guide, Sculpt};
+
+/// Points on the sculpt for each quad.
+const POINTS: usize = 10;
+/// Edges from the surface beyond which a place of the sculpt is passed by.
+const PASSED: f64 = 0.5;
 
 /// Faults of a surface. The first that differs decides which of two is the better one.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -16,8 +21,12 @@ pub struct Faults {
     pub missing: usize,
     /// Quads more squeezed than the check lets pass.
     pub squeezed: usize,
-    /// Guides that edges follow from further off, or at a greater angle, than the check lets pass.
+    /// Guides that edges follow from further off, or at a greater angle, than the check lets pass, each
+    /// counted as often as the limit goes into what is measured.
     pub astray: usize,
+    /// Quads' worth of the sculpt that lies further off than half an edge: a lobe or a corner that rows
+    /// pass by.
+    pub passed: usize,
 }
 
 impl Faults {
@@ -27,14 +36,15 @@ impl Faults {
         missing: usize::MAX,
         squeezed: usize::MAX,
         astray: usize::MAX,
+        passed: usize::MAX,
     };
 }
 
-/// Counts the faults of a surface against the guides as drawn.
+/// Counts the faults of a surface against the sculpt and the guides as drawn.
 ///
 /// # Errors
 /// [`CheckError`] for an empty or damaged surface, or a guide that is no curve.
-pub fn faults(surface: &QuadMesh, drawn: &[Guide]) -> Result<Faults, CheckError> {
+pub fn faults(surface: &QuadMesh, sculpt: &Sculpt, drawn: &[Guide]) -> Result<Faults, CheckError> {
     let surface = Surface::new(surface)?;
     let jacobians = shape::shapes(&surface).jacobians;
     let (mut missing, mut astray) = (0, 0);
@@ -46,17 +56,22 @@ pub fn faults(surface: &QuadMesh, drawn: &[Guide]) -> Result<Faults, CheckError>
             missing += 1;
         }
         let along = guides::follow(&track, &surface);
-        if along.distance_p95 > limits::GUIDE_DISTANCE
-            || along.angle_p95_deg > limits::GUIDE_ANGLE_DEG
-        {
-            astray += 1;
+        let off = along.distance_p95 / limits::GUIDE_DISTANCE;
+        let off = off.max(along.angle_p95_deg / limits::GUIDE_ANGLE_DEG);
+        if off > 1.0 {
+            astray += off as usize;
         }
     }
+    let points = POINTS * surface.mesh.quads.len();
+    let rows = fit::reverse(&fit::Cover::new(&surface), sculpt, points);
+    let far = |away: f64| away > PASSED * surface.mean_edge;
+    let far = rows.iter().filter(|r| r.1.is_some_and(far)).count();
     Ok(Faults {
         folded: jacobians.iter().filter(|&&j| j <= 0.0).count() + cuts::pairs(&surface).len(),
         missing,
         squeezed: jacobians.iter().filter(|&&j| j <= limits::JACOBIAN).count(),
         astray,
+        passed: far / POINTS,
     })
 }
 
@@ -70,16 +85,30 @@ mod tests {
     fn faults_are_counted_and_come_in_order() {
         let made = made("counts agree");
         let (surface, guides) = (&made.whole.mesh, &made.case.guides);
-        assert_eq!(faults(surface, guides).unwrap(), Faults::default());
+        let sculpt = &made.case.sculpt;
+        assert_eq!(faults(surface, sculpt, guides).unwrap(), Faults::default());
         let mut asked = guides.clone();
         asked[0].count = Some(13);
-        let missing = faults(surface, &asked).unwrap();
+        let missing = faults(surface, sculpt, &asked).unwrap();
         assert_eq!((missing.folded, missing.missing), (0, 1));
         // One vertex pulled far through the wall folds quads and cuts others.
         let mut torn = surface.clone();
         torn.positions[0] = -3.0 * torn.positions[0];
-        let worse = faults(&torn, guides).unwrap();
+        let worse = faults(&torn, sculpt, guides).unwrap();
         assert!(worse.folded > 0);
         assert!(Faults::default() < missing && missing < worse);
+        // The same surface with a fifth of it flattened onto its middle plane: what stood off is passed by.
+        let mut flat = surface.clone();
+        let middle = flat.positions.iter().map(|p| p.y).sum::<f64>() / flat.positions.len() as f64;
+        let (low, high) = flat
+            .positions
+            .iter()
+            .fold((f64::MAX, f64::MIN), |(l, h), p| (l.min(p.y), h.max(p.y)));
+        for p in &mut flat.positions {
+            if p.y > middle + 0.3 * (high - low) {
+                p.y = middle + 0.3 * (high - low);
+            }
+        }
+        assert!(faults(&flat, sculpt, guides).unwrap().passed > 0);
     }
 }
