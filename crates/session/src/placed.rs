@@ -34,8 +34,8 @@ struct Tried {
 
 impl Tried {
     /// The first that differs decides.
-    fn badness(&self) -> (usize, Faults) {
-        (self.spirals, self.faults)
+    fn badness(&self) -> (usize, [usize; 3]) {
+        (self.spirals, self.faults.badness())
     }
 
     fn serves(&self) -> bool {

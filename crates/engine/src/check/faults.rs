@@ -12,8 +12,8 @@ const POINTS: usize = 10;
 /// Edges from the surface beyond which a place of the sculpt is passed by.
 const PASSED: f64 = 0.5;
 
-/// Faults of a surface. The first that differs decides which of two is the better one.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
+/// Faults of a surface.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Faults {
     /// Folded quads, and pairs of triangles that pass through each other.
     pub folded: usize,
@@ -38,6 +38,17 @@ impl Faults {
         astray: usize::MAX,
         passed: usize::MAX,
     };
+
+    /// How bad they are: the first that differs decides which of two surfaces is the better one. A squeezed
+    /// quad is no better than one that the sculpt is passed by with, or than a guide astray.
+    pub fn badness(&self) -> [usize; 3] {
+        let others = self.squeezed.saturating_add(self.astray);
+        [
+            self.folded,
+            self.missing,
+            others.saturating_add(self.passed),
+        ]
+    }
 }
 
 /// Counts the faults of a surface against the sculpt and the guides as drawn.
@@ -96,7 +107,8 @@ mod tests {
         torn.positions[0] = -3.0 * torn.positions[0];
         let worse = faults(&torn, sculpt, guides).unwrap();
         assert!(worse.folded > 0);
-        assert!(Faults::default() < missing && missing < worse);
+        let bad = [Faults::default(), missing, worse, Faults::WORST].map(|f| f.badness());
+        assert!(bad.is_sorted_by(|a, b| a < b), "{bad:?}");
         // The same surface with a fifth of it flattened onto its middle plane: what stood off is passed by.
         let mut flat = surface.clone();
         let middle = flat.positions.iter().map(|p| p.y).sum::<f64>() / flat.positions.len() as f64;
