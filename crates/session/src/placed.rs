@@ -72,20 +72,20 @@ impl Session {
                 faults,
             })
         };
-        let mut look = Look {
+        let mut best: Result<Tried, SessionError> = tried(Look {
             weighing: self.way.weighing,
             longer: true,
             without: None,
+        });
+        let (first, by_arcs) = match &best {
+            Ok(one) => {
+                let Variant { index, planned, .. } = &one.placed.variant;
+                (Some(*index), planned.weighing == Weighing::Arcs)
+            }
+            Err(_) => (None, false),
         };
-        let mut best: Result<Tried, SessionError> = tried(look);
-        let by_arcs = |one: &Tried| one.placed.variant.planned.weighing == Weighing::Arcs;
-        let first = best.as_ref().ok().map(|one| one.placed.variant.index);
-        // The longer look is for spirals only, and was taken.
-        if !best.as_ref().is_ok_and(by_arcs) {
-            look.longer = false;
-        }
         let others = [
-            (!best.as_ref().is_ok_and(by_arcs)).then_some((Weighing::Arcs, None)),
+            (!by_arcs).then_some((Weighing::Arcs, None)),
             first.map(|_| (self.way.weighing, first)),
         ];
         for (weighing, without) in others.into_iter().flatten() {
@@ -98,10 +98,11 @@ impl Session {
             if done {
                 break;
             }
+            // Plans by arcs came first where others had spirals: only there a longer look can pay.
             let other = tried(Look {
                 weighing,
+                longer: by_arcs,
                 without,
-                ..look
             });
             best = match (best, other) {
                 (_, Err(problem)) if problem.is_cancelled() => return Err(problem),

@@ -14,7 +14,7 @@ use crate::model::{ChainSource, Curve, GuideKind, Plane, WorkSurface};
 /// turn is told, in quad edges.
 const TIP_REACH: f64 = 0.75;
 const TIP_WINDOW: f64 = 0.4;
-/// Share of the way to the next pinned vertex that it may go.
+/// Share of the way to the next pinned vertex that it may go: those between need their room.
 const TIP_ROOM: f64 = 0.3;
 /// Places looked at on either side.
 const TIP_STEPS: i32 = 24;
@@ -226,6 +226,18 @@ impl Rail {
         best.map_or(near, |b| b.1)
     }
 
+    /// How far a place is from one on the rail: along it, or off it where that is more.
+    fn way(&self, s: f64, place: DVec3) -> f64 {
+        let there = self.nearest(place, None);
+        let along = (there - s).abs();
+        let along = if self.closed {
+            along.min(self.length() - along)
+        } else {
+            along
+        };
+        along.max(self.at(there).distance(place))
+    }
+
     /// Length at a share of the way along a piece.
     pub fn length_at(&self, (i, t): (usize, f64)) -> f64 {
         self.along[i] + t * (self.along[i + 1] - self.along[i])
@@ -393,18 +405,8 @@ pub(super) fn aimed_nodes(
         for rail in openings.iter().map(|&c| &rails[c]) {
             let mut s = rail.nearest(at, None);
             if turns {
-                // Vertices between it and the next place that stays need their room.
-                let room = stays.iter().filter(|(w, _)| *w != v).map(|(_, at)| {
-                    let s_there = rail.nearest(*at, None);
-                    let off_rail = rail.at(s_there).distance(*at);
-                    let way = (s_there - s).abs();
-                    let way = if rail.closed {
-                        way.min(rail.length() - way)
-                    } else {
-                        way
-                    };
-                    way.max(off_rail)
-                });
+                let others = stays.iter().filter(|(w, _)| *w != v);
+                let room = others.map(|(_, there)| rail.way(s, *there));
                 let room = room.fold(f64::INFINITY, f64::min);
                 let reach = (TIP_REACH * edge).min(TIP_ROOM * room);
                 s = rail.sharpest(s, reach, TIP_WINDOW * edge);
