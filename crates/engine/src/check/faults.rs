@@ -40,7 +40,7 @@ impl Faults {
     };
 
     /// How bad they are: the first that differs decides which of two surfaces is the better one. A squeezed
-    /// quad is no better than one that the sculpt is passed by with, or than a guide astray.
+    /// quad, a guide astray and a quad's worth of the sculpt passed by are as bad as each other.
     pub fn badness(&self) -> [usize; 3] {
         let others = self.squeezed.saturating_add(self.astray);
         [
@@ -109,7 +109,7 @@ mod tests {
         assert!(worse.folded > 0);
         let bad = [Faults::default(), missing, worse, Faults::WORST].map(|f| f.badness());
         assert!(bad.is_sorted_by(|a, b| a < b), "{bad:?}");
-        // The same surface with a fifth of it flattened onto its middle plane: what stood off is passed by.
+        // The same surface with its top pressed down to one level: the sculpt above that is passed by.
         let mut flat = surface.clone();
         let middle = flat.positions.iter().map(|p| p.y).sum::<f64>() / flat.positions.len() as f64;
         let (low, high) = flat

@@ -123,7 +123,15 @@ pub(crate) struct Scene {
 impl Scene {
     /// Wanted density along the way between two vertices, over the mean one.
     pub fn density(&self, a: usize, b: usize, along: DVec3) -> f64 {
-        between(&self.local, a, b, along)
+        let of = |v: usize| {
+            let (density, across) = self.local[v];
+            directed(density, across, along)
+        };
+        if self.local.is_empty() {
+            1.0
+        } else {
+            (of(a) + of(b)) / 2.0
+        }
     }
 
     /// How much longer the way between two neighbours is than the straight line.
@@ -161,20 +169,6 @@ impl Scene {
             (density.sum(), across)
         };
         self.local = mesh.positions.iter().map(here).collect();
-    }
-}
-
-/// A density given at each vertex, see [`crate::layout::Spacing`], along the way between two; 1 where
-/// none is.
-fn between(densities: &[(f64, DVec3)], a: usize, b: usize, along: DVec3) -> f64 {
-    let of = |v: usize| {
-        let (density, across) = densities[v];
-        directed(density, across, along)
-    };
-    if densities.is_empty() {
-        1.0
-    } else {
-        (of(a) + of(b)) / 2.0
     }
 }
 
