@@ -110,6 +110,7 @@ impl Session {
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Variant, SessionError> {
+        // Unadvised: most refusals are never told, for another variant serves.
         let ground = Ground {
             session: self,
             prepared,
@@ -123,7 +124,7 @@ impl Session {
         let first = |i: usize, clock: &mut Clock| {
             let index = wanted[i];
             let laid = ground.laid(index, clock)?;
-            let planned = ground.planned(&laid, look.weighing, None, clock)?;
+            let planned = ground.planned(&laid, look.weighing, None, false, clock)?;
             Ok(Variant {
                 index,
                 laid,
@@ -131,13 +132,13 @@ impl Session {
             })
         };
         let mut variants: Vec<Variant> = Vec::new();
-        let mut failure = None;
-        for (_, tried, laps) in until_one_serves(wanted.len(), &first, |v| v.planned.crossing) {
+        let mut failure: Option<(usize, SessionError)> = None;
+        for (i, tried, laps) in until_one_serves(wanted.len(), &first, |v| v.planned.crossing) {
             clock.add(laps);
             match tried {
                 Ok(one) => variants.push(one),
                 Err(problem) if problem.is_cancelled() => return Err(problem),
-                Err(problem) => failure = failure.or(Some(problem)),
+                Err(problem) => failure = failure.or(Some((wanted[i], problem))),
             }
         }
         let served = |variants: &[Variant]| variants.iter().any(|v| v.planned.crossing == 0);
@@ -150,7 +151,10 @@ impl Session {
             ground.planned_again(&mut variants, true, clock)?;
         }
         let best = variants.into_iter().min_by_key(|v| v.planned.crossing);
-        best.ok_or_else(|| failure.unwrap_or(SessionError::NoArea))
+        best.ok_or_else(|| match failure {
+            Some((index, problem)) => ground.advised(index, look.weighing, problem, clock),
+            None => SessionError::NoArea,
+        })
     }
 }
 
@@ -180,6 +184,23 @@ fn until_one_serves<T: Send>(
 }
 
 impl Ground<'_> {
+    /// A variant's refusal, with what would do where counts are refused.
+    fn advised(
+        &self,
+        variant: usize,
+        weighing: Weighing,
+        problem: SessionError,
+        clock: &mut Clock,
+    ) -> SessionError {
+        match &problem {
+            SessionError::Quantise(refusal) if refusal.takes_advice() => {}
+            _ => return problem,
+        }
+        let laid = self.laid(variant, clock);
+        let again = laid.and_then(|laid| self.planned(&laid, weighing, None, true, clock));
+        again.err().unwrap_or(problem)
+    }
+
     /// Field and patches of a variant, those of an earlier try where there was one.
     fn laid(&self, variant: usize, clock: &mut Clock) -> Result<Arc<Laid>, SessionError> {
         let kept = &self.lays.0[variant];
@@ -230,7 +251,7 @@ impl Ground<'_> {
         let again = |i: usize, clock: &mut Clock| {
             let Variant { laid, planned, .. } = &variants[i];
             let before = longer.then_some(&planned.plan);
-            self.planned(laid, Weighing::Arcs, before, clock)
+            self.planned(laid, Weighing::Arcs, before, false, clock)
         };
         for (i, tried, laps) in until_one_serves(variants.len(), &again, |p| p.crossing) {
             clock.add(laps);
@@ -246,12 +267,13 @@ impl Ground<'_> {
     }
 
     /// Quads on a variant's patches; `before`: a plan that is looked at longer for one without
-    /// spirals.
+    /// spirals; `advise`: whether a refusal for counts looks for what would do.
     fn planned(
         &self,
         laid: &Laid,
         weighing: Weighing,
         before: Option<&Plan>,
+        advise: bool,
         clock: &mut Clock,
     ) -> Result<Planned, SessionError> {
         let (prepared, task) = (self.prepared, self.task);
@@ -269,6 +291,7 @@ impl Ground<'_> {
         let (mut options, guides) = (QuantiseOptions::new(edge, faces), &prepared.guides);
         options.weighing = weighing;
         options.adapt = self.settings.adapt;
+        options.advise = advise;
         let (plan, more) = match before {
             None => quantise::run(surface, patches, curves, guides, &options, task)?,
             Some(plan) => {

@@ -15,6 +15,8 @@ use crate::model::GuideKind;
 const FURTHEST: u32 = 64;
 /// Single programs solved at most in search of a proposal, and searches for the budget.
 const TRIES: [usize; 2] = [32, 6];
+/// What is said where no change was looked for.
+const UNADVISED: &str = "change these counts, or leave them out";
 /// Steps from the counts asked for to those that the lengths alone tell.
 const STEPS: u32 = 8;
 
@@ -46,6 +48,12 @@ impl Strain<'_> {
 
     /// The refusal for promises that can't all be kept.
     pub fn clash(&self) -> QuantiseError {
+        if !self.ground.options.advise {
+            return QuantiseError::Clash {
+                guides: self.names(self.promises),
+                advice: UNADVISED.to_owned(),
+            };
+        }
         if self.fails(&[]) {
             return QuantiseError::Clash {
                 guides: Vec::new(),
@@ -72,6 +80,9 @@ impl Strain<'_> {
 
     /// The smallest change of some promises' counts that does.
     pub fn advice(&self, set: &[Promise]) -> String {
+        if !self.ground.options.advise {
+            return UNADVISED.to_owned();
+        }
         let good = self.goodness();
         if let Some((one, count)) = self.change_of_one(set, &good) {
             return format!("make {}", self.proposal(&one, count));

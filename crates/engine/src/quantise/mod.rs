@@ -57,6 +57,9 @@ pub struct QuantiseOptions {
     pub weighing: Weighing,
     /// How far the size of the quads follows curvature, 0 (even) to 1; default 0.
     pub adapt: f64,
+    /// Whether a refusal for counts looks for the guides that have a part in it and for the smallest
+    /// change that would do, for which dozens of programs are solved; default `true`.
+    pub advise: bool,
 }
 
 impl QuantiseOptions {
@@ -69,6 +72,7 @@ impl QuantiseOptions {
             nodes: 1500,
             weighing: Weighing::Strips,
             adapt: 0.0,
+            advise: true,
         }
     }
 }
@@ -122,6 +126,16 @@ pub enum QuantiseError {
     /// Cancelled from outside.
     #[error(transparent)]
     Cancelled(#[from] base::Cancelled),
+}
+
+impl QuantiseError {
+    /// Whether it is a refusal for counts, of which [`QuantiseOptions::advise`] makes more.
+    pub fn takes_advice(&self) -> bool {
+        matches!(
+            self,
+            Self::Clash { .. } | Self::TooFew { .. } | Self::Strained { .. }
+        )
+    }
 }
 
 fn list(names: &[String]) -> String {

@@ -1,6 +1,6 @@
 //! What a plan promises, on whole layouts and for counts at random.
 
-use std::sync::LazyLock;
+use std::sync::{Arc, LazyLock};
 
 use base::Task;
 use proptest::prelude::*;
@@ -188,6 +188,43 @@ fn counts_of_odd_difference_are_refused_by_name() {
         text.contains("'low', 'high'") && text.contains("can't all be kept"),
         "{text}"
     );
+}
+
+/// Refusals that nobody reads cost as many programs as those that are told: seconds each, for every
+/// variant of a field, until advice was asked for by itself.
+#[test]
+fn unadvised_refusals_search_nothing() {
+    use std::sync::atomic::{AtomicUsize, Ordering};
+    let searched = |low: u32, high: u32, advise: bool| {
+        let reports = Arc::new(AtomicUsize::new(0));
+        let counted = Arc::clone(&reports);
+        let task = Task::with_progress(move |_, _| {
+            counted.fetch_add(1, Ordering::Relaxed);
+        });
+        let (case, laid) = (tube_with(low, high), tube_laid());
+        let mut curves = laid.curves.clone();
+        for curve in &mut curves {
+            curve.count = case.guides[curve.guides[0]].count;
+        }
+        let mut options = QuantiseOptions::new(case.edge, None);
+        options.advise = advise;
+        let (surface, layout) = (&laid.surface, &laid.layout);
+        let found = run(surface, layout, &curves, &case.guides, &options, &task);
+        (found.unwrap_err(), reports.load(Ordering::Relaxed))
+    };
+    // An odd difference, and too few quads to follow a ring.
+    for (low, high) in [(12, 13), (3, 12)] {
+        let (told, with) = searched(low, high, true);
+        let (untold, without) = searched(low, high, false);
+        assert_eq!(
+            std::mem::discriminant(&told),
+            std::mem::discriminant(&untold)
+        );
+        assert!(told.takes_advice());
+        // Each search for the budget reports; the first report is that of the stage.
+        assert!(with > 1 && without == 1, "{with}, {without}: {told}");
+        assert!(untold.to_string().contains("or leave them out"), "{untold}");
+    }
 }
 
 #[test]
