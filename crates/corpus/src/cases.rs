@@ -2,11 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use engine::model::{Guide, GuideKind, Plane};
+use engine::model::{Guide, GuideKind};
 use engine::symmetry::PlaneChoice;
-use mesh::{DVec3, Vec3};
-use serde::Deserialize;
+use mesh::Vec3;
 
+use crate::guide_file;
 use crate::make;
 use crate::recipe;
 
@@ -229,35 +229,6 @@ fn listed(
         .collect())
 }
 
-#[derive(Deserialize)]
-struct GuideFile {
-    symmetry: Option<PlaneSpec>,
-    guides: Vec<GuideSpec>,
-}
-
-#[derive(Deserialize)]
-struct PlaneSpec {
-    origin: [f64; 3],
-    normal: [f64; 3],
-}
-
-#[derive(Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum KindSpec {
-    Ring,
-    Line,
-    Opening,
-}
-
-#[derive(Deserialize)]
-struct GuideSpec {
-    name: String,
-    kind: KindSpec,
-    closed: bool,
-    count: Option<u32>,
-    points: Vec<[f64; 3]>,
-}
-
 impl Entry {
     /// Makes or reads the case.
     ///
@@ -288,33 +259,12 @@ impl Entry {
                 file: shown.clone(),
                 source,
             })?;
-            let spec: GuideFile =
-                serde_json::from_str(&text).map_err(|source| CaseError::Format {
-                    file: shown,
-                    source,
-                })?;
-            case.guides = spec.guides.into_iter().map(guide).collect();
-            if let Some(plane) = spec.symmetry {
-                case.plane = PlaneChoice::Given(Plane {
-                    origin: DVec3::from_array(plane.origin),
-                    normal: DVec3::from_array(plane.normal),
-                });
-            }
+            let (guides, plane) = guide_file::read(&text).map_err(|source| CaseError::Format {
+                file: shown,
+                source,
+            })?;
+            (case.guides, case.plane) = (guides, plane);
         }
         Ok(case)
-    }
-}
-
-fn guide(spec: GuideSpec) -> Guide {
-    Guide {
-        name: spec.name,
-        kind: match spec.kind {
-            KindSpec::Ring => GuideKind::Ring,
-            KindSpec::Line => GuideKind::Line,
-            KindSpec::Opening => GuideKind::Opening,
-        },
-        closed: spec.closed,
-        count: spec.count,
-        points: spec.points.into_iter().map(DVec3::from_array).collect(),
     }
 }

@@ -15,6 +15,7 @@
 pub mod cases;
 pub mod defects;
 pub mod double;
+pub mod guide_file;
 pub mod make;
 pub mod parent;
 pub mod random;

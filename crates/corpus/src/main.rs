@@ -8,7 +8,7 @@ use std::process::{Command, ExitCode};
 use loopwright_corpus::cases::{BUDGETS, Entry, Selection};
 use loopwright_corpus::parent::{self, Harness};
 use loopwright_corpus::record::{Message, Record};
-use loopwright_corpus::{recipe, run, study, summary};
+use loopwright_corpus::{guide_file, recipe, run, study, summary};
 
 const HELP: &str = "\
 Runs the engine over made shapes and over folders of sculpts; says how each run ended.
@@ -20,7 +20,7 @@ Runs the engine over made shapes and over folders of sculpts; says how each run 
   --faces LIST    budgets, comma-separated (default 300,1500,5000)
   --only TEXT     runs whose id (NAME/GUIDES/FACES) contains the text only
   --out DIR       writes runs.txt, runs.json and summary.txt
-  --save DIR      writes the made shapes as PLY instead of running anything
+  --save DIR      writes the made shapes as NAME.ply with NAME.guides.json instead of running anything
   --jobs N        processes at a time, 1 or 2 (default 2)
   --guard S       seconds by the clock after which a run counts as hanging (default 300)
 
@@ -215,6 +215,9 @@ fn save(folder: &std::path::Path, entries: &[Entry]) -> Result<(), String> {
                 continue;
             }
         };
+        let guides = guide_file::text(&case).map_err(|e| e.to_string())?;
+        let file = folder.join(format!("{}.guides.json", entry.name));
+        std::fs::write(file, guides).map_err(|e| e.to_string())?;
         let mesh = mesh::TriMesh {
             positions: case.positions,
             triangles: case.triangles,
