@@ -84,6 +84,10 @@ impl<'a> Cover<'a> {
         }
     }
 
+    pub fn surface(&self) -> &'a Surface<'a> {
+        self.surface
+    }
+
     /// Distance to the surface if the nearest point isn't on the boundary.
     pub fn distance(&self, p: DVec3) -> Option<f64> {
         let foot = self.surface.triangles.nearest_point(p)?;

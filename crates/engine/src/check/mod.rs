@@ -10,6 +10,7 @@
 //! ```
 
 mod along;
+mod bare;
 mod cuts;
 mod elements;
 mod error;
@@ -116,6 +117,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
     let forward = fit::forward(&surface, input.sculpt, SAMPLES)?;
     let cover = fit::Cover::new(&surface);
     let rows = fit::reverse(&cover, input.sculpt, SAMPLES);
+    let bare = bare::find(&cover, input.sculpt, &rows);
     task.report("check", 0.8)?;
     let shapes = shape::shapes(&surface);
     let cuts = cuts::pairs(&surface);
@@ -151,6 +153,7 @@ pub fn run(input: &CheckInput, task: &Task) -> Result<(Measures, Findings), Chec
         cycles: &cycles,
         following: &following,
         met: &met,
+        bare: bare.as_ref(),
         kept: &held::measure(input),
     };
     let findings = findings::list(input, &surface, &measures, &spots);

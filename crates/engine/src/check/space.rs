@@ -84,9 +84,14 @@ impl Triangles {
 
     /// The nearest point of any triangle; `None` without triangles.
     pub fn nearest_point(&self, p: DVec3) -> Option<DVec3> {
+        self.nearest(p).map(|(_, foot)| foot)
+    }
+
+    /// The triangle nearest to a point, and its point nearest to it; `None` without triangles.
+    pub fn nearest(&self, p: DVec3) -> Option<(usize, DVec3)> {
         let foot = |i: u32| nearest_on_triangle(self.corners[i as usize], p);
         let (i, _) = self.tree.nearest(p, |i| foot(i).distance_squared(p))?;
-        Some(foot(i))
+        Some((i as usize, foot(i)))
     }
 
     /// Triangles whose boxes meet that of triangle `t` and that come after it, rising.

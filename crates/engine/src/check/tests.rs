@@ -558,3 +558,42 @@ fn an_areas_edge_is_the_side_of_its_mean_quad() {
     let levels: Vec<Level> = of.map(|f| f.level).collect();
     assert_eq!(levels, [Level::Pass, Level::Warn]);
 }
+
+/// A limb of which a surface left a third bare passed every check: each of its quads lay on the sculpt.
+#[test]
+fn what_of_the_sculpt_no_quad_lies_near_is_told() {
+    let bare = |surface: &QuadMesh, over: &QuadMesh| {
+        let over = sculpt(over);
+        let (_, findings) = check(surface, &over, &[], None);
+        let mut found = findings.iter().filter(|f| f.code == "sculpt-bare").cloned();
+        found.next()
+    };
+    let ball = ball(8);
+    // Above the middle six times as high: a limb that the ball's surface ends at the foot of.
+    let mut limb = ball.clone();
+    for p in limb.positions.iter_mut().filter(|p| p.z > 0.0) {
+        p.z *= 6.0;
+    }
+    let told = bare(&ball, &limb).unwrap();
+    assert_eq!(told.level, Level::Warn);
+    // Half an ellipsoid of axes 1, 1, 6 has 15.2, half a ball 2 π (Knud Thomsen's formula, from memory,
+    // within 1.1 %); bare is what is further up than some 1.4.
+    assert!((45.0..75.0).contains(&told.value.unwrap()), "{told:?}");
+    assert!(told.sentence.contains("is bare"), "{told:?}");
+    assert_eq!(bare(&limb, &limb), None);
+    assert_eq!(bare(&ball, &ball), None);
+    // The inner wall of a thick tube is no part that quads should reach, nor is its edge beyond the surface.
+    let section = |v: f64| match 4.0 * v {
+        x if x < 1.0 => (1.0, 2.0 * x),
+        x if x < 2.0 => (1.0 - 0.7 * (x - 1.0), 2.0),
+        x if x < 3.0 => (0.3, 2.0 * (3.0 - x)),
+        x => (0.3 + 0.7 * (x - 3.0), 0.0),
+    };
+    let thick = grid(40, 64, true, |u, v| {
+        let (r, z) = section(v);
+        DVec3::new(r, r, 1.0) * circle(u, z)
+    });
+    let inner = |p: &Vec3| p.x.hypot(p.y) < 0.31;
+    assert!(sculpt(&thick).mesh.positions.iter().any(inner));
+    assert_eq!(bare(&tube(40, 16), &thick), None);
+}

@@ -76,7 +76,7 @@ pub(super) fn mirror(list: &mut List, measures: &Measures, spots: &Spots) {
     list.none("mirror-faces", mirror.faces_missing, pass, fail, places);
 }
 
-pub(super) fn fit(list: &mut List, measures: &Measures) {
+pub(super) fn fit(list: &mut List, measures: &Measures, spots: &Spots) {
     let fit = &measures.fit;
     let sentence = format!(
         "The surface lies within {:.2} % of the sculpt's diagonal, {:.2} % at worst.",
@@ -99,6 +99,21 @@ pub(super) fn fit(list: &mut List, measures: &Measures) {
         sentence,
         vec![],
     );
+    if let Some(bare) = spots.bare {
+        let (at, away) = bare.furthest;
+        let share = 100.0 * bare.share;
+        let sentence = format!(
+            "{share:.1} % of the sculpt is bare: quads don't reach there, and end up to {away:.0} edge lengths off. Draw a ring around what sticks out there, or ask for more faces."
+        );
+        let at = at.to_array();
+        list.remark(
+            "sculpt-bare",
+            Level::Warn,
+            share,
+            sentence,
+            vec![Place::Point { at }],
+        );
+    }
     if let Some(yardstick) = &measures.yardstick {
         let ratio = yardstick.rms_ratio;
         let says = [

@@ -8,6 +8,7 @@ mod intent;
 use base::{Finding, Findings, Level, Place};
 
 use super::CheckInput;
+use super::bare::Bare;
 use super::elements::Elements;
 use super::guides::Following;
 use super::held::Kept;
@@ -38,6 +39,8 @@ pub(super) struct Spots<'a> {
     pub following: &'a [Following],
     /// Loops, areas, pins and keep-outs.
     pub met: &'a Met,
+    /// What of the sculpt no quad lies near.
+    pub bare: Option<&'a Bare>,
     /// What became of holds.
     pub kept: &'a [Kept],
 }
@@ -152,7 +155,7 @@ pub(super) fn list(
     }
     form::strips(&mut list, measures, spots);
     form::mirror(&mut list, measures, spots);
-    form::fit(&mut list, measures);
+    form::fit(&mut list, measures, spots);
     form::size(&mut list, input, measures);
     form::shape(&mut list, measures, spots);
     list.findings
