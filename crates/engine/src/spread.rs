@@ -21,8 +21,9 @@ pub(crate) fn square(i: usize) -> [f64; 2] {
     [at(STEP), at(STEP * STEP)]
 }
 
-/// About `count` points on a sculpt's triangles. The same for any number of threads.
-pub(crate) fn on_sculpt(mesh: &TriMesh, count: usize) -> Vec<SculptSample> {
+/// About as many points on a sculpt's triangles as `count` says for their area. The same for any number of
+/// threads.
+pub(crate) fn on_sculpt(mesh: &TriMesh, count: impl Fn(f64) -> usize) -> Vec<SculptSample> {
     const BLOCK: usize = 4096;
     let area = |t: usize| mesh.area_normal(t).length() / 2.0;
     let blocks = mesh.triangles.len().div_ceil(BLOCK);
@@ -38,7 +39,7 @@ pub(crate) fn on_sculpt(mesh: &TriMesh, count: usize) -> Vec<SculptSample> {
         total += a;
     }
     starts.push(total);
-    let spread = Spread::new(total, count);
+    let spread = Spread::new(total, count(total));
     (0..blocks)
         .into_par_iter()
         .flat_map_iter(|b| in_block(mesh, block(b), [starts[b], starts[b + 1]], spread))
@@ -130,7 +131,7 @@ mod tests {
                 .extend([corner(0.0, 0.0), corner(1.0, 0.0), corner(0.0, 1.0)]);
             mesh.triangles.push([n, n + 1, n + 2]);
         }
-        let samples = on_sculpt(&mesh, 20_000);
+        let samples = on_sculpt(&mesh, |_| 20_000);
         assert_eq!(samples.len(), 20_000);
         for pair in samples
             .chunks(2)
@@ -143,7 +144,7 @@ mod tests {
             .num_threads(1)
             .build()
             .unwrap();
-        let again = alone.install(|| on_sculpt(&mesh, 20_000));
+        let again = alone.install(|| on_sculpt(&mesh, |_| 20_000));
         assert!(samples.iter().zip(&again).all(|(a, b)| a.at == b.at));
     }
 }

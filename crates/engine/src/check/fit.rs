@@ -102,7 +102,7 @@ pub(super) fn reverse(
     sculpt: &Sculpt,
     samples: usize,
 ) -> Vec<(SculptSample, Option<f64>)> {
-    spread::on_sculpt(&sculpt.mesh, samples)
+    spread::on_sculpt(&sculpt.mesh, |_| samples)
         .par_iter()
         .map(|sample| (*sample, cover.distance(sample.at)))
         .collect()

@@ -8,6 +8,7 @@
 //! them on crests and in hollows rather than anywhere.
 
 use mesh::{DVec3, QuadMesh};
+use rayon::prelude::*;
 
 use super::rails::{Rail, Seat};
 use super::shape::{FAIR, jacobian_of};
@@ -108,12 +109,14 @@ impl Slides {
     pub fn new(mesh: &QuadMesh, scene: &Scene) -> Self {
         let mut targets = vec![None; mesh.positions.len()];
         let rails = if scene.slides { scene.rails.len() } else { 0 };
-        for rail in 0..rails {
-            for run in course::runs(mesh, scene, rail) {
-                for (v, s) in run.best(mesh, scene) {
-                    targets[v as usize] = Some(s);
-                }
-            }
+        // Vertices between curves are on none of them, so each curve stands by itself.
+        let best = |rail: usize| -> Vec<(u32, f64)> {
+            let runs = course::runs(mesh, scene, rail).into_iter();
+            runs.flat_map(|run| run.best(mesh, scene)).collect()
+        };
+        let best: Vec<Vec<(u32, f64)>> = (0..rails).into_par_iter().map(best).collect();
+        for (v, s) in best.into_iter().flatten() {
+            targets[v as usize] = Some(s);
         }
         Self { targets }
     }

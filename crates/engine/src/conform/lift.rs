@@ -34,38 +34,42 @@ impl Lift {
             };
             Arc::new(SurfaceIndex::new(Arc::new(mesh)))
         };
+        let (rough, smooth) =
+            rayon::join(|| indexed(&surface.positions), || indexed(&field.smooth));
         Self {
-            rough: indexed(&surface.positions),
-            smooth: indexed(&field.smooth),
+            rough,
+            smooth,
             chains_rough: rails::chain_rails(surface, &surface.positions),
         }
     }
 
     /// For each vertex and each of its neighbours, how much longer the way between them is on the work
     /// surface than the straight line between their places on the copy, where `mesh` lies.
-    pub fn ways(&self, mesh: &QuadMesh, around: &[Vec<u32>]) -> Vec<Vec<f64>> {
+    pub fn ways(&self, mesh: &QuadMesh, scene: &Scene) -> Vec<Vec<f64>> {
         let longer = |v: usize, n: usize| {
             let [a, b] = [v, n].map(|v| mesh.positions[v]);
-            ratio(length(&self.course(a, b)), a.distance(b))
+            ratio(length(&self.course(mesh, scene, v, n)), a.distance(b))
         };
-        self.of_neighbours(around, longer)
+        self.of_neighbours(&scene.around, longer)
     }
 
     /// The same over the straight line on the work surface, for `mesh` once it is raised.
-    pub fn raised_ways(&self, mesh: &QuadMesh, around: &[Vec<u32>]) -> Vec<Vec<f64>> {
+    pub fn raised_ways(&self, mesh: &QuadMesh, scene: &Scene) -> Vec<Vec<f64>> {
         let longer = |v: usize, n: usize| {
-            let course = self.course(mesh.positions[v], mesh.positions[n]);
+            let course = self.course(mesh, scene, v, n);
             let [Some(first), Some(last)] = [course.first(), course.last()] else {
                 return 1.0;
             };
             ratio(length(&course), first.distance(*last))
         };
-        self.of_neighbours(around, longer)
+        self.of_neighbours(&scene.around, longer)
     }
 
-    /// The way between two places on the copy, on the work surface.
-    fn course(&self, a: DVec3, b: DVec3) -> Vec<DVec3> {
-        let mut near = None;
+    /// The way between two vertices on the copy, on the work surface. Looking starts at the feet that the
+    /// scene knows, which doesn't change what is found.
+    fn course(&self, mesh: &QuadMesh, scene: &Scene, v: usize, n: usize) -> Vec<DVec3> {
+        let [a, b] = [v, n].map(|v| mesh.positions[v]);
+        let mut near = scene.feet[v].or(scene.feet[n]);
         let mut place = |i: usize| {
             let at = a.lerp(b, i as f64 / STEPS as f64);
             let found = self
@@ -123,7 +127,11 @@ impl Lift {
                     mesh.positions[v] = scene.rails[rail].at(s);
                 }
                 Seat::Free | Seat::Pinned => {
-                    mesh.positions[v] = carried(&self.rough, &self.smooth, mesh.positions[v]);
+                    if let Some(found) = self.rough.closest(mesh.positions[v]) {
+                        scene.feet[v] = Some(found.triangle);
+                        mesh.positions[v] =
+                            point_on(&self.smooth, found.triangle, found.barycentric);
+                    }
                 }
             }
         }
@@ -155,7 +163,9 @@ impl Lift {
                     mesh.positions[v] = real[rail].aim(s);
                 }
                 _ => {
-                    let Some(found) = self.smooth.closest(mesh.positions[v]) else {
+                    let (at, near) = (mesh.positions[v], scene.feet[v]);
+                    let found = self.smooth.closest_from(at, f64::INFINITY, near, |_| true);
+                    let Some(found) = found else {
                         continue;
                     };
                     let at = point_on(&self.rough, found.triangle, found.barycentric);
@@ -192,11 +202,6 @@ fn ratio(longer: f64, straight: f64) -> f64 {
     ratio.clamp(1.0 / MOST_DRAWN, MOST_DRAWN)
 }
 
-fn carried(from: &SurfaceIndex, to: &SurfaceIndex, at: DVec3) -> DVec3 {
-    from.closest(at)
-        .map_or(at, |found| point_on(to, found.triangle, found.barycentric))
-}
-
 fn point_on(index: &SurfaceIndex, triangle: u32, barycentric: [f64; 3]) -> DVec3 {
     let corners = index.mesh().corners(triangle as usize);
     (0..3).map(|i| corners[i] * barycentric[i]).sum()
@@ -204,6 +209,7 @@ fn point_on(index: &SurfaceIndex, triangle: u32, barycentric: [f64; 3]) -> DVec3
 
 #[cfg(test)]
 mod tests {
+    use super::super::tests::bare_scene;
     use super::*;
 
     #[test]
@@ -233,7 +239,8 @@ mod tests {
             quads: vec![[0, 1, 2, 3]],
             groups: vec![],
         };
-        let around = vec![vec![1, 3], vec![0, 2], vec![1, 3], vec![0, 2]];
+        let mut scene = bare_scene(&mesh, TriMesh::clone(lift.smooth.mesh()));
+        scene.around = vec![vec![1, 3], vec![0, 2], vec![1, 3], vec![0, 2]];
         let near = |told: &[Vec<f64>], over: f64| {
             // Over the ridge, and along its foot.
             let wanted = [[over, 1.0], [over, 1.0], [1.0, over], [1.0, over]];
@@ -242,7 +249,7 @@ mod tests {
                 assert!((told - wanted).abs() < 1e-6, "{told} {wanted}");
             }
         };
-        near(&lift.ways(&mesh, &around), 2f64.sqrt());
-        near(&lift.raised_ways(&mesh, &around), 2f64.sqrt());
+        near(&lift.ways(&mesh, &scene), 2f64.sqrt());
+        near(&lift.raised_ways(&mesh, &scene), 2f64.sqrt());
     }
 }

@@ -32,6 +32,7 @@ use std::sync::Arc;
 
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, QuadMesh, SurfaceIndex};
+use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::field::Field;
@@ -155,8 +156,9 @@ impl Scene {
         if spacing.is_even() {
             return;
         }
-        let here = |&at: &DVec3| {
-            let Some(found) = self.index.closest(at) else {
+        let here = |(&at, &near): (&DVec3, &Option<u32>)| {
+            let found = self.index.closest_from(at, f64::INFINITY, near, |_| true);
+            let Some(found) = found else {
                 return (1.0, DVec3::ZERO);
             };
             let corners = self.index.mesh().triangles[found.triangle as usize];
@@ -168,7 +170,8 @@ impl Scene {
             let across = nearest.map_or(DVec3::ZERO, |i| spacing.across[corners[i] as usize]);
             (density.sum(), across)
         };
-        self.local = mesh.positions.iter().map(here).collect();
+        let places = mesh.positions.par_iter().zip(&self.feet);
+        self.local = places.map(here).collect();
     }
 }
 
@@ -231,7 +234,7 @@ pub fn run(
     for round in 0..options.rounds {
         if round % LOOK_UP == 0 {
             scene.look_up(&mesh, &layout.spacing);
-            scene.ways = lift.ways(&mesh, &scene.around);
+            scene.ways = lift.ways(&mesh, &scene);
         }
         task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
         let share = if round < options.rounds / 2 {
@@ -245,18 +248,19 @@ pub fn run(
     shape::untangle(&mut mesh, &mut scene, &facing);
     let facing = shape::facing(&mesh);
     // As they are at last: on the sculpt too, rows over a lobe go by the way over it.
-    scene.ways = lift.raised_ways(&mesh, &scene.around);
+    scene.ways = lift.raised_ways(&mesh, &scene);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
     scene.homes = homes;
     let raised = (mesh.clone(), scene.seats.clone());
-    let mut settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
+    let mut reach = reach::Reach::new(&scene);
+    let mut settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;
     if settled.left > 0 {
         // Slid into a sharp bend, a vertex may have passed what lies beyond it: better near than folded.
         let slid = (std::mem::replace(&mut mesh, raised.0), settled);
         scene.seats = raised.1;
         scene.feet.fill(None);
         scene.slides = false;
-        settled = settle(&mut mesh, &mut scene, &facing, options, task)?;
+        settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;
         if settled.left >= slid.1.left {
             (mesh, settled) = slid;
         }
@@ -310,16 +314,16 @@ struct Settled {
 fn settle(
     mesh: &mut QuadMesh,
     scene: &mut Scene,
+    reach: &mut reach::Reach,
     facing: &[DVec3],
     options: &ConformOptions,
     task: &Task,
 ) -> Result<Settled, ConformError> {
     let slides = chords::Slides::new(mesh, scene);
-    let mut reach = reach::Reach::new(scene);
     for round in 0..options.final_rounds {
         task.report("conform", 0.7)?;
         if options.straddle && round % PULL_EVERY == 0 && round <= LAST_PULL {
-            straddle(mesh, scene, &mut reach, volume::Effort::PULL);
+            straddle(mesh, scene, reach, volume::Effort::PULL);
         }
         // By turns, so that the others follow where those on curves slide to.
         slides.round(mesh, scene, round);
@@ -337,7 +341,7 @@ fn settle(
         let home = mesh.positions.clone();
         chords::straddle(mesh, scene);
         shape::relent(mesh, scene, &home);
-        straddle(mesh, scene, &mut reach, volume::Effort::FULL);
+        straddle(mesh, scene, reach, volume::Effort::FULL);
     }
     let parted = uncross::uncross(mesh, scene);
     Ok(Settled {

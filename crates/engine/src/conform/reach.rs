@@ -43,10 +43,7 @@ pub(super) struct Reach {
 impl Reach {
     pub fn new(scene: &Scene) -> Self {
         let under = scene.index.mesh();
-        let area: f64 = (0..under.triangles.len())
-            .map(|t| under.area_normal(t).length() / 2.0)
-            .sum();
-        let count = (DENSE * area / scene.edge.powi(2)).min(MOST) as usize;
+        let count = |area: f64| (DENSE * area / scene.edge.powi(2)).min(MOST) as usize;
         let here = |at: DVec3| scene.plane.is_none_or(|plane| plane.height(at) >= 0.0);
         let samples = spread::on_sculpt(under, count).into_iter();
         let place = |sample: spread::SculptSample| Place {
@@ -182,7 +179,9 @@ mod tests {
         }
         let facing = shape::facing(&mesh);
         let options = ConformOptions::for_edge(1.0);
-        settle(&mut mesh, &mut scene, &facing, &options, &Task::default()).unwrap();
+        let mut reach = Reach::new(&scene);
+        let task = Task::default();
+        settle(&mut mesh, &mut scene, &mut reach, &facing, &options, &task).unwrap();
         let highest = mesh.positions.iter().map(|p| p.z).fold(0.0, f64::max);
         assert!(highest > 1.0, "{highest}");
         let each = mesh.quads.iter();

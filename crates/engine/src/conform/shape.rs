@@ -271,7 +271,11 @@ pub(super) fn outward(mesh: &QuadMesh, scene: &Scene) -> Vec<DVec3> {
             .map(|&v| mesh.positions[v as usize])
             .sum::<DVec3>()
             / 4.0;
-        scene.index.closest(middle).map_or(DVec3::ZERO, |found| {
+        let near = quad.iter().find_map(|&v| scene.feet[v as usize]);
+        let found = scene
+            .index
+            .closest_from(middle, f64::INFINITY, near, |_| true);
+        found.map_or(DVec3::ZERO, |found| {
             let normal = scene.index.mesh().area_normal(found.triangle as usize);
             normal.normalize_or_zero()
         })

@@ -67,7 +67,7 @@ pub(super) struct Sample {
 pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut Reach, effort: Effort) {
     let home = mesh.positions.clone();
     let room = room_aside(mesh, scene);
-    let mut feet = vec![None; mesh.quads.len()];
+    let mut feet = vec![None; mesh.quads.len() * effort.grid * effort.grid];
     for _ in 0..effort.rounds {
         let normals: Vec<DVec3> = (0..mesh.positions.len())
             .map(|v| held_normal(mesh, scene, v))
@@ -80,42 +80,21 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut Reach, ef
                 by_vertex[v as usize].push((s as u32, k as u8));
             }
         }
+        let around = Around {
+            mesh,
+            scene,
+            home: &home,
+            samples: &samples,
+        };
+        let balances: Vec<Balance> = (0..mesh.positions.len())
+            .into_par_iter()
+            .map(|v| around.balance(v, normals[v], &by_vertex[v], room[v], effort.off_guides))
+            .collect();
         let mut shift = vec![DVec3::ZERO; mesh.positions.len()];
         for _ in 0..SWEEPS {
             for v in 0..shift.len() {
-                let (quadric, pull) = planes(&samples, &by_vertex[v], &shift);
-                let normal = normals[v];
-                let nn = outer(normal);
-                let along = normal.dot(quadric * normal);
-                // A little weight on staying keeps noise finer than a quad out.
-                let upright = STAY * along + 1e-9;
-                let free = scene.seats[v] == Seat::Free;
-                let most = scene.edge
-                    * if scene.held[v] {
-                        0.0
-                    } else if free {
-                        MOST_FREE
-                    } else {
-                        effort.off_guides
-                    };
-                let gone = mesh.positions[v] - home[v];
-                let height = gone.dot(normal);
-                let clamped = |step: f64| step.clamp(-most - height, most - height);
-                shift[v] = if free && !scene.held[v] {
-                    let trace = quadric.x_axis.x + quadric.y_axis.y + quadric.z_axis.z;
-                    let flat = DMat3::IDENTITY - nn;
-                    let (matrix, tug) = springs(mesh, scene, &home, &shift, v);
-                    let sum = quadric
-                        + nn * upright
-                        + flat * (STAY_ASIDE * trace + 1e-9)
-                        + flat * matrix * flat * (SPRING * trace);
-                    let step = sum.inverse() * (pull + flat * tug * (SPRING * trace));
-                    let aside = gone - normal * height;
-                    let slid = (flat * step + aside).clamp_length_max(room[v]);
-                    normal * clamped(step.dot(normal)) + slid - aside
-                } else {
-                    normal * clamped(pull.dot(normal) / (along + upright))
-                };
+                let pull = pull(&samples, &by_vertex[v], &shift);
+                shift[v] = balances[v].shift(pull, &shift);
             }
         }
         for v in 0..shift.len() {
@@ -127,9 +106,9 @@ pub(super) fn straddle(mesh: &mut QuadMesh, scene: &Scene, reach: &mut Reach, ef
     }
 }
 
-/// The least squares of the distances from the planes under a vertex's points: matrix and pull.
-fn planes(samples: &[Sample], mine: &[(u32, u8)], shift: &[DVec3]) -> (DMat3, DVec3) {
-    let (mut quadric, mut pull) = (DMat3::ZERO, DVec3::ZERO);
+/// What the least squares of the distances from the planes under a vertex's points pull it to.
+fn pull(samples: &[Sample], mine: &[(u32, u8)], shift: &[DVec3]) -> DVec3 {
+    let mut pull = DVec3::ZERO;
     for &(s, k) in mine {
         let sample = &samples[s as usize];
         let others: DVec3 = (0..4)
@@ -137,40 +116,172 @@ fn planes(samples: &[Sample], mine: &[(u32, u8)], shift: &[DVec3]) -> (DMat3, DV
             .map(|i| shift[sample.corners[i] as usize] * sample.weights[i])
             .sum();
         let n = sample.normal * sample.weights[k as usize];
-        quadric += outer(n);
         pull += n * (sample.gap - others.dot(sample.normal));
     }
-    (quadric, pull)
+    pull
 }
 
-/// What holds a vertex back along the sculpt: the edges at it ask for lengths. Gives the matrix and the
-/// pull of the least squares, both for a weight of 1; an edge weighs by how short it is, for what counts
-/// is by how much of itself it changes.
-fn springs(
-    mesh: &QuadMesh,
-    scene: &Scene,
-    home: &[DVec3],
-    shift: &[DVec3],
-    v: usize,
-) -> (DMat3, DVec3) {
-    let (mut matrix, mut pull) = (DMat3::ZERO, DVec3::ZERO);
-    for n in scene.around[v].iter().map(|&n| n as usize) {
-        let way = mesh.positions[v] - mesh.positions[n];
-        let along = way.normalize_or_zero();
-        let [rest, wanted] = lengths(scene, home, v, n);
-        // As long as at home, or half way to an even share of the line on both sides. Never longer
-        // in sum: rows that are asked to be longer than the sculpt has room for fold up in zigzag.
-        let pair = scene.opposite[v].iter().find(|p| p.contains(&(n as u32)));
-        let asked = pair.map_or(rest, |&[a, b]| {
-            let [there, wanted_there] = lengths(scene, home, v, (a + b) as usize - n);
-            let [here, beyond] = [rest * wanted, there * wanted_there].map(f64::sqrt);
-            (rest + there) * here / (here + beyond)
-        });
-        let weight = (scene.edge / rest).powi(2).min(STIFFEST);
-        matrix += outer(along) * weight;
-        pull += along * (weight * (asked - way.length() + shift[n].dot(along)));
+/// What the balance of a vertex is made from.
+struct Around<'a> {
+    mesh: &'a QuadMesh,
+    scene: &'a Scene,
+    home: &'a [DVec3],
+    samples: &'a [Sample],
+}
+
+/// What of a vertex's least squares stays the same while its neighbours move, told once for all sweeps.
+struct Balance {
+    normal: DVec3,
+    /// How far it is from home along its normal, and the rest of the way.
+    height: f64,
+    aside: DVec3,
+    /// Most that it may be from home along its normal.
+    most: f64,
+    held: Held,
+}
+
+/// How a vertex may move.
+enum Held {
+    /// Along its normal only; the weight of all there is.
+    Upright(f64),
+    /// Every way.
+    Free(Box<Free>),
+}
+
+struct Free {
+    /// From what pulls to the step.
+    inverse: DMat3,
+    flat: DMat3,
+    /// Weight of all springs.
+    spring: f64,
+    springs: Vec<Spring>,
+    room: f64,
+}
+
+/// An edge that asks for a length.
+struct Spring {
+    neighbour: u32,
+    along: DVec3,
+    weight: f64,
+    /// How much longer it is to be.
+    longer: f64,
+}
+
+impl Around<'_> {
+    fn balance(
+        &self,
+        v: usize,
+        normal: DVec3,
+        mine: &[(u32, u8)],
+        room: f64,
+        off_guides: f64,
+    ) -> Balance {
+        let scene = self.scene;
+        let mut quadric = DMat3::ZERO;
+        for &(s, k) in mine {
+            let sample = &self.samples[s as usize];
+            quadric += outer(sample.normal * sample.weights[k as usize]);
+        }
+        let nn = outer(normal);
+        let along = normal.dot(quadric * normal);
+        // A little weight on staying keeps noise finer than a quad out.
+        let upright = STAY * along + 1e-9;
+        let free = scene.seats[v] == Seat::Free;
+        let most = scene.edge
+            * if scene.held[v] {
+                0.0
+            } else if free {
+                MOST_FREE
+            } else {
+                off_guides
+            };
+        let gone = self.mesh.positions[v] - self.home[v];
+        let height = gone.dot(normal);
+        let held = if free && !scene.held[v] {
+            let trace = quadric.x_axis.x + quadric.y_axis.y + quadric.z_axis.z;
+            let flat = DMat3::IDENTITY - nn;
+            let (matrix, springs) = self.springs(v);
+            let sum = quadric
+                + nn * upright
+                + flat * (STAY_ASIDE * trace + 1e-9)
+                + flat * matrix * flat * (SPRING * trace);
+            Held::Free(Box::new(Free {
+                inverse: sum.inverse(),
+                flat,
+                spring: SPRING * trace,
+                springs,
+                room,
+            }))
+        } else {
+            Held::Upright(along + upright)
+        };
+        Balance {
+            normal,
+            height,
+            aside: gone - normal * height,
+            most,
+            held,
+        }
     }
-    (matrix, pull)
+
+    /// What holds a vertex back along the sculpt: the edges at it ask for lengths. Gives the matrix of the
+    /// least squares and the edges, for a weight of 1; an edge weighs by how short it is, for what counts
+    /// is by how much of itself it changes.
+    fn springs(&self, v: usize) -> (DMat3, Vec<Spring>) {
+        let (mesh, scene, home) = (self.mesh, self.scene, self.home);
+        let mut matrix = DMat3::ZERO;
+        let spring = |n: usize| {
+            let way = mesh.positions[v] - mesh.positions[n];
+            let along = way.normalize_or_zero();
+            let [rest, wanted] = lengths(scene, home, v, n);
+            // As long as at home, or half way to an even share of the line on both sides. Never longer
+            // in sum: rows that are asked to be longer than the sculpt has room for fold up in zigzag.
+            let pair = scene.opposite[v].iter().find(|p| p.contains(&(n as u32)));
+            let asked = pair.map_or(rest, |&[a, b]| {
+                let [there, wanted_there] = lengths(scene, home, v, (a + b) as usize - n);
+                let [here, beyond] = [rest * wanted, there * wanted_there].map(f64::sqrt);
+                (rest + there) * here / (here + beyond)
+            });
+            let weight = (scene.edge / rest).powi(2).min(STIFFEST);
+            matrix += outer(along) * weight;
+            Spring {
+                neighbour: n as u32,
+                along,
+                weight,
+                longer: asked - way.length(),
+            }
+        };
+        let springs = scene.around[v].iter().map(|&n| n as usize);
+        let springs = springs.map(spring).collect();
+        (matrix, springs)
+    }
+}
+
+impl Balance {
+    /// Where least squares put the vertex, from where it is, as its neighbours are shifted.
+    fn shift(&self, pull: DVec3, shift: &[DVec3]) -> DVec3 {
+        let Self {
+            normal,
+            height,
+            aside,
+            most,
+            ..
+        } = *self;
+        let clamped = |step: f64| step.clamp(-most - height, most - height);
+        match &self.held {
+            Held::Upright(weight) => normal * clamped(pull.dot(normal) / weight),
+            Held::Free(free) => {
+                let mut tug = DVec3::ZERO;
+                for spring in &free.springs {
+                    let longer = spring.longer + shift[spring.neighbour as usize].dot(spring.along);
+                    tug += spring.along * (spring.weight * longer);
+                }
+                let step = free.inverse * (pull + free.flat * tug * free.spring);
+                let slid = (free.flat * step + aside).clamp_length_max(free.room);
+                normal * clamped(step.dot(normal)) + slid - aside
+            }
+        }
+    }
 }
 
 /// Length of an edge at home, and the one wanted by density.
@@ -208,7 +319,7 @@ fn held_normal(mesh: &QuadMesh, scene: &Scene, v: usize) -> DVec3 {
     }
 }
 
-/// Samples of every quad; `feet` keeps where the sculpt was met under each quad's first one.
+/// Samples of every quad; `feet` keeps where the sculpt was met under each of them, for the next round.
 fn samples_of(
     mesh: &QuadMesh,
     scene: &Scene,
@@ -216,9 +327,10 @@ fn samples_of(
     feet: &mut [Option<u32>],
     grid: usize,
 ) -> Vec<Sample> {
-    let of_quad = |(quad, first): (&[u32; 4], &mut Option<u32>)| {
+    let of_quad = |(quad, feet): (&[u32; 4], &mut [Option<u32>])| {
         let mut samples = Vec::with_capacity(grid * grid);
-        let mut row = *first;
+        // Under one of the corners, or under what was met before it.
+        let mut row = quad.iter().find_map(|&v| scene.feet[v as usize]);
         let p = quad.map(|v| mesh.positions[v as usize]);
         let normal = quad
             .iter()
@@ -234,18 +346,17 @@ fn samples_of(
                 );
                 let weights = [(1.0 - x) * (1.0 - y), x * (1.0 - y), x * y, (1.0 - x) * y];
                 let at: DVec3 = (0..4).map(|k| p[k] * weights[k]).sum();
-                let found = onto_surface(scene, at, normal, near);
+                let foot = &mut feet[i * grid + j];
+                let found = onto_surface(scene, at, normal, foot.or(near));
                 let (facing, gap) = found.map_or((normal, 0.0), |foot| {
                     let facing = scene.index.mesh().area_normal(foot.triangle as usize);
                     let facing = facing.normalize_or_zero();
                     (facing, (foot.point - at).dot(facing))
                 });
                 near = found.map(|foot| foot.triangle).or(near);
+                *foot = near;
                 if j == 0 {
                     row = near;
-                }
-                if (i, j) == (0, 0) {
-                    *first = near;
                 }
                 samples.push(Sample {
                     corners: *quad,
@@ -257,7 +368,10 @@ fn samples_of(
         }
         samples
     };
-    let each: Vec<Vec<Sample>> = mesh.quads.par_iter().zip(feet).map(of_quad).collect();
+    let each: Vec<Vec<Sample>> = {
+        let feet = feet.par_chunks_mut(grid * grid);
+        mesh.quads.par_iter().zip(feet).map(of_quad).collect()
+    };
     each.into_iter().flatten().collect()
 }
 

@@ -6,6 +6,36 @@ use mesh::DVec3;
 /// Cosine between a vertex's normal and one of its triangles on a crest (41°).
 const CREASED: f64 = 0.75;
 
+/// What is around a vertex, met once and looked at often; only what goes beyond the usual is allocated.
+struct Few<T> {
+    first: [T; 12],
+    count: usize,
+    rest: Vec<T>,
+}
+
+impl<T: Copy> Few<T> {
+    fn of(all: impl Iterator<Item = T>, nothing: T) -> Self {
+        let mut few = Self {
+            first: [nothing; 12],
+            count: 0,
+            rest: Vec::new(),
+        };
+        for one in all {
+            match few.first.get_mut(few.count) {
+                Some(place) => *place = one,
+                None => few.rest.push(one),
+            }
+            few.count += 1;
+        }
+        few
+    }
+
+    fn iter(&self) -> impl Iterator<Item = &T> {
+        let first = self.first.iter().take(self.count);
+        first.chain(&self.rest)
+    }
+}
+
 /// A collapse that was found to be allowed.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Collapse {
@@ -44,12 +74,15 @@ impl EditMesh {
             if one == NONE && two == NONE {
                 return false;
             }
-            if self.valence(apex) <= if self.on_boundary(apex) { 2 } else { 3 } {
+            // Two edges, or three where no boundary passes.
+            let most = if self.on_boundary(apex) { 1 } else { 3 };
+            if self.outgoing(apex).nth(most).is_none() {
                 return false;
             }
         }
+        let beside = Few::of(self.neighbours(b), NONE);
         self.neighbours(a)
-            .all(|x| x == b || x == c || x == d || self.neighbours(b).all(|y| y != x))
+            .all(|x| x == b || x == c || x == d || !beside.iter().any(|&y| y == x))
     }
 
     /// Whether the two edges that fall together on either side could both keep their segments.
@@ -116,11 +149,11 @@ impl EditMesh {
 
     /// Whether the triangles at a vertex face so differently that it lies on a crest.
     fn is_creased(&self, v: u32) -> bool {
-        let mean = self.vertex_normal(v);
-        self.outgoing(v).any(|h| {
-            let normal = self.area_normal((h / 3) as usize);
-            normal.dot(mean) < CREASED * normal.length()
-        })
+        let around = self.outgoing(v).map(|h| self.area_normal((h / 3) as usize));
+        let around = Few::of(around, DVec3::ZERO);
+        let mean = around.iter().sum::<DVec3>().normalize_or_zero();
+        let turned = |normal: &DVec3| normal.dot(mean) < CREASED * normal.length();
+        around.iter().any(turned)
     }
 
     /// Does a collapse that [`EditMesh::plan_collapse`] allowed on the mesh as it is now.

@@ -79,18 +79,7 @@ impl Remesher<'_> {
 
     /// Flips edges where that makes the surface bend less.
     pub(super) fn flip_to_unbend(&mut self) {
-        for _ in 0..4 {
-            let mut any = false;
-            for h in 0..self.mesh.twin.len() as u32 {
-                if self.mesh.is_edge(h) && self.flip_unbends(h) {
-                    self.mesh.flip(h);
-                    any = true;
-                }
-            }
-            if !any {
-                break;
-            }
-        }
+        self.flip_until_settled(4, Self::flip_unbends);
     }
 
     fn flip_unbends(&self, h: u32) -> bool {

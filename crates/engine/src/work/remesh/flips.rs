@@ -36,12 +36,38 @@ impl Remesher<'_> {
 
     /// Flips edges whose opposite angles sum to more than a half turn (Delaunay).
     pub fn flip_to_delaunay(&mut self) {
-        for _ in 0..8 {
+        let flips = |this: &Self, h: u32| this.is_not_delaunay(h) && this.flip_is_fair(h, true);
+        self.flip_until_settled(8, flips);
+    }
+
+    /// Sweeps over all edges and flips those that `flips` says yes to, until a sweep flips none. What it says
+    /// may depend on the two triangles at an edge, on those next to them, and on what else is at their
+    /// corners: edges where no flip changed any of that aren't asked again.
+    pub(super) fn flip_until_settled(&mut self, sweeps: u32, flips: impl Fn(&Self, u32) -> bool) {
+        // The last sweep in which a flip changed the triangles at each vertex; the first asks everywhere.
+        let mut changed = vec![0u32; self.mesh.pos.len()];
+        for sweep in 1..=sweeps {
             let mut any = false;
             for h in 0..self.mesh.twin.len() as u32 {
-                if self.mesh.is_edge(h) && self.is_not_delaunay(h) && self.flip_is_fair(h, true) {
+                if !self.mesh.is_edge(h) {
+                    continue;
+                }
+                let Some(g) = self.mesh.twin_of(h) else {
+                    continue;
+                };
+                let corners = [
+                    self.mesh.from(h),
+                    self.mesh.to(h),
+                    self.mesh.apex(h),
+                    self.mesh.apex(g),
+                ];
+                let stale = corners.iter().all(|&v| changed[v as usize] + 1 < sweep);
+                if !stale && flips(self, h) {
                     self.mesh.flip(h);
                     any = true;
+                    for v in corners {
+                        changed[v as usize] = sweep;
+                    }
                 }
             }
             if !any {

@@ -99,14 +99,20 @@ impl Remesher<'_> {
     fn grade(&mut self) {
         // Small sizes reach no further than a few edges, so few sweeps do.
         for _ in 0..6 {
+            let mut any = false;
             for h in 0..self.mesh.twin.len() as u32 {
                 if !self.mesh.is_edge(h) {
                     continue;
                 }
                 let (a, b) = (self.mesh.from(h) as usize, self.mesh.to(h) as usize);
                 let step = GROWTH * self.mesh.pos[a].distance(self.mesh.pos[b]);
-                self.sizes[a] = self.sizes[a].min(self.sizes[b] + step);
-                self.sizes[b] = self.sizes[b].min(self.sizes[a] + step);
+                let before = [self.sizes[a], self.sizes[b]];
+                self.sizes[a] = before[0].min(before[1] + step);
+                self.sizes[b] = before[1].min(self.sizes[a] + step);
+                any |= before != [self.sizes[a], self.sizes[b]];
+            }
+            if !any {
+                break;
             }
         }
     }
