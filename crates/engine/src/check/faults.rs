@@ -1,6 +1,7 @@
 //! What an artist would send back at a glance, counted to choose between surfaces.
 
 use mesh::QuadMesh;
+use rayon::prelude::*;
 
 use super::guides::Track;
 use super::surface::Surface;
@@ -58,20 +59,25 @@ impl Faults {
 pub fn faults(surface: &QuadMesh, sculpt: &Sculpt, drawn: &[Guide]) -> Result<Faults, CheckError> {
     let surface = Surface::new(surface)?;
     let jacobians = shape::shapes(&surface).jacobians;
-    let (mut missing, mut astray) = (0, 0);
-    for guide in drawn {
+    let of_guide = |guide: &Guide| -> Result<(usize, usize), CheckError> {
         let track = Track::new(guide, surface.mean_edge)?;
         let kept =
             |cycle: rings::Cycle| guide.count.is_none_or(|n| n as usize == cycle.edges.len());
-        if track.is_cycle() && !rings::find(&track, &surface).is_some_and(kept) {
-            missing += 1;
-        }
+        let missing = track.is_cycle() && !rings::find(&track, &surface).is_some_and(kept);
         let along = guides::follow(&track, &surface);
         let off = along.distance_p95 / limits::GUIDE_DISTANCE;
         let off = off.max(along.angle_p95_deg / limits::GUIDE_ANGLE_DEG);
-        if off > 1.0 {
-            astray += off as usize;
-        }
+        Ok((
+            usize::from(missing),
+            if off > 1.0 { off as usize } else { 0 },
+        ))
+    };
+    let told: Vec<_> = drawn.par_iter().map(of_guide).collect();
+    let (mut missing, mut astray) = (0, 0);
+    for told in told {
+        let (one, off) = told?;
+        missing += one;
+        astray += off;
     }
     let points = POINTS * surface.mesh.quads.len();
     let rows = fit::reverse(&fit::Cover::new(&surface), sculpt, points);

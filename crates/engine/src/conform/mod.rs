@@ -231,19 +231,12 @@ pub fn run(
         homes.insert(v as u32, at.home);
     }
     lift.flatten(&mut mesh, &mut scene, &rails);
-    for round in 0..options.rounds {
-        if round % LOOK_UP == 0 {
-            scene.look_up(&mesh, &layout.spacing);
-            scene.ways = lift.ways(&mesh, &scene);
-        }
-        task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
-        let share = if round < options.rounds / 2 {
-            0.35
-        } else {
-            0.6
-        };
-        shape::round(&mut mesh, &mut scene, share, Some(0.3), shape::Rails::Slide);
-    }
+    // Beside each other: what pulls once the mesh is on the sculpt doesn't depend on the rounds before.
+    let (even, mut reach) = rayon::join(
+        || even_out(&mut mesh, &mut scene, &lift, &layout.spacing, options, task),
+        || reach::Reach::new(sculpt.index.mesh(), plane, edge),
+    );
+    even?;
     let facing = shape::outward(&mesh, &scene);
     shape::untangle(&mut mesh, &mut scene, &facing);
     let facing = shape::facing(&mesh);
@@ -252,7 +245,6 @@ pub fn run(
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
     scene.homes = homes;
     let raised = (mesh.clone(), scene.seats.clone());
-    let mut reach = reach::Reach::new(&scene);
     let mut settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;
     if settled.left > 0 {
         // Slid into a sharp bend, a vertex may have passed what lies beyond it: better near than folded.
@@ -298,6 +290,31 @@ pub fn run(
     }
     task.report("conform", 1.0)?;
     Ok((mesh, findings))
+}
+
+/// The rounds on the smoothed copy.
+fn even_out(
+    mesh: &mut QuadMesh,
+    scene: &mut Scene,
+    lift: &lift::Lift,
+    spacing: &Spacing,
+    options: &ConformOptions,
+    task: &Task,
+) -> Result<(), ConformError> {
+    for round in 0..options.rounds {
+        if round % LOOK_UP == 0 {
+            scene.look_up(mesh, spacing);
+            scene.ways = lift.ways(mesh, scene);
+        }
+        task.report("conform", 0.6 * round as f32 / options.rounds.max(1) as f32)?;
+        let share = if round < options.rounds / 2 {
+            0.35
+        } else {
+            0.6
+        };
+        shape::round(mesh, scene, share, Some(0.3), shape::Rails::Slide);
+    }
+    Ok(())
 }
 
 /// How vertices came to lie on the sculpt.

@@ -14,6 +14,7 @@ use rayon::prelude::*;
 use super::Scene;
 use super::shape;
 use super::volume::Sample;
+use crate::model::Plane;
 use crate::spread;
 
 /// Points on the sculpt for an area of a quad's edge squared, and most of them.
@@ -41,10 +42,10 @@ pub(super) struct Reach {
 }
 
 impl Reach {
-    pub fn new(scene: &Scene) -> Self {
-        let under = scene.index.mesh();
-        let count = |area: f64| (DENSE * area / scene.edge.powi(2)).min(MOST) as usize;
-        let here = |at: DVec3| scene.plane.is_none_or(|plane| plane.height(at) >= 0.0);
+    /// On a sculpt, for quads of this edge length (model units).
+    pub fn new(under: &TriMesh, plane: Option<Plane>, edge: f64) -> Self {
+        let count = |area: f64| (DENSE * area / edge.powi(2)).min(MOST) as usize;
+        let here = |at: DVec3| plane.is_none_or(|plane| plane.height(at) >= 0.0);
         let samples = spread::on_sculpt(under, count).into_iter();
         let place = |sample: spread::SculptSample| Place {
             at: sample.at,
@@ -131,7 +132,7 @@ mod tests {
     use base::Task;
     use mesh::Vec3;
 
-    use super::super::tests::bare_scene;
+    use super::super::tests::{bare_scene, reach_of};
     use super::super::{ConformOptions, settle};
     use super::*;
 
@@ -179,7 +180,7 @@ mod tests {
         }
         let facing = shape::facing(&mesh);
         let options = ConformOptions::for_edge(1.0);
-        let mut reach = Reach::new(&scene);
+        let mut reach = reach_of(&scene);
         let task = Task::default();
         settle(&mut mesh, &mut scene, &mut reach, &facing, &options, &task).unwrap();
         let highest = mesh.positions.iter().map(|p| p.z).fold(0.0, f64::max);
@@ -199,7 +200,7 @@ mod tests {
         cloth.triangles.extend(turned.map(|t| t.map(|v| v + first)));
         let mesh = sheet();
         let scene = bare_scene(&mesh, cloth);
-        let samples = Reach::new(&scene).samples(&mesh, &scene);
+        let samples = reach_of(&scene).samples(&mesh, &scene);
         // Of the outer wall what lies over the sheet.
         let wanted = DENSE * 64.0;
         assert!((samples.len() as f64 - wanted).abs() < 0.05 * wanted);

@@ -33,6 +33,11 @@ pub(super) fn bare_scene(quads: &QuadMesh, under: mesh::TriMesh) -> Scene {
     }
 }
 
+/// Points spread over what lies under a scene.
+pub(super) fn reach_of(scene: &Scene) -> reach::Reach {
+    reach::Reach::new(scene.index.mesh(), scene.plane, scene.edge)
+}
+
 /// Chains that a vertex of the filled mesh lies on.
 fn chains_of(made: &Made, v: usize) -> Vec<usize> {
     let (surface, layout) = (&made.laid.surface, &made.laid.layout);

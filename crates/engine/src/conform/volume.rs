@@ -379,7 +379,7 @@ fn samples_of(
 mod tests {
     use mesh::TriMesh;
 
-    use super::super::tests::bare_scene;
+    use super::super::tests::{bare_scene, reach_of};
     use super::*;
 
     /// A roof with its ridge along y at x = 0, slopes of 45°.
@@ -416,7 +416,7 @@ mod tests {
             gaps.map(f64::abs).fold(0.0, f64::max)
         };
         let before = off(&mesh);
-        straddle(&mut mesh, &scene, &mut Reach::new(&scene), Effort::FULL);
+        straddle(&mut mesh, &scene, &mut reach_of(&scene), Effort::FULL);
         assert!(off(&mesh) < 0.6 * before, "{} {before}", off(&mesh));
         for j in 1..rows as usize {
             let x = mesh.positions[5 * j + 2].x;
@@ -442,7 +442,7 @@ mod tests {
             triangles: vec![[0, 1, 2], [0, 2, 3]],
         };
         let scene = bare_scene(&mesh, under);
-        straddle(&mut mesh, &scene, &mut Reach::new(&scene), Effort::FULL);
+        straddle(&mut mesh, &scene, &mut reach_of(&scene), Effort::FULL);
         for j in 1..5 {
             let width = mesh.positions[6 * j + 3].distance(mesh.positions[6 * j + 2]);
             assert!((0.3..0.76).contains(&width), "{width}");
@@ -474,7 +474,7 @@ mod tests {
         let mut scene = bare_scene(&mesh, under);
         let pinned = 7;
         scene.seats[pinned] = Seat::Pinned;
-        let mut reach = Reach::new(&scene);
+        let mut reach = reach_of(&scene);
         let home = mesh.positions.clone();
         for _ in 0..10 {
             straddle(&mut mesh, &scene, &mut reach, Effort::PULL);

@@ -14,6 +14,7 @@ mod tests;
 
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, QuadMesh};
+use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::field::Field;
@@ -119,7 +120,8 @@ pub fn run(
         held: Vec::new(),
     };
     let shared = Shared::new(surface, layout, plan, &mut filled);
-    for (p, patch) in layout.patches.iter().enumerate() {
+    // Each patch by itself, then all in their order.
+    let block = |(p, patch): (usize, &Patch)| -> Result<(Block, Vec<DVec3>), FillError> {
         task.checkpoint()?;
         let disk = Disk::flatten(surface, field, layout, plan, p)
             .map_err(|source| FillError::Flatten { patch: p, source })?;
@@ -127,9 +129,15 @@ pub fn run(
             .map(|s| shared.side(patch, s))
             .collect();
         let block = Block::fill(&sides, &plan.spokes[p]);
+        let inner = block.inner.iter();
+        let inner = inner.map(|uv| disk.lift(*uv, &surface.positions)).collect();
+        Ok((block, inner))
+    };
+    let blocks: Vec<_> = layout.patches.par_iter().enumerate().map(block).collect();
+    for (p, block) in blocks.into_iter().enumerate() {
+        let (block, inner) = block?;
         let mut ids: Vec<u32> = block.outer.clone();
-        for uv in &block.inner {
-            let at = disk.lift(*uv, &surface.positions);
+        for at in inner {
             ids.push(filled.mesh.positions.len() as u32);
             filled.mesh.positions.push(at);
             filled.origin.push(Origin::Inside { patch: p });

@@ -443,10 +443,11 @@ impl Poles {
 
 #[cfg(test)]
 mod tests {
+    use super::super::QuantiseOptions;
     use super::super::model::Asked;
     use super::super::shape::Shape;
     use super::super::strands::strands_of_arcs;
-    use super::super::{Ground, QuantiseOptions, promised};
+    use super::super::tests::ground_of;
     use super::*;
     use crate::testing::{Made, all_made};
 
@@ -500,22 +501,10 @@ mod tests {
     fn sums_count_the_strips_between_two_poles() {
         let mut counted = 0;
         let beside = |made: &Made| {
-            let (surface, layout) = (&made.laid.surface, &made.laid.layout);
+            let layout = &made.laid.layout;
             let options = QuantiseOptions::new(made.case.edge, made.case.faces);
             let task = base::Task::default();
-            let ground = Ground {
-                surface,
-                layout,
-                options: &options,
-                task: &task,
-            };
-            let counts = promised(
-                surface,
-                layout,
-                &made.laid.curves,
-                &made.case.guides,
-                made.case.edge,
-            );
+            let (ground, counts) = ground_of(made, &options, &task);
             let needed = vec![0; layout.arcs.len()];
             let asked = Asked::new(&counts, &needed, made.plan.edge, &options, 0);
             let shape = Shape::new(&ground, &asked).unwrap();

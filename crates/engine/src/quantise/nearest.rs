@@ -30,17 +30,17 @@ impl Ground<'_> {
     /// The plan whose number of faces is nearest to the budget.
     pub(super) fn search(&self, counts: &[model::Promise]) -> Result<Found, QuantiseError> {
         let options = self.options;
-        let mut plan = match self.first(counts) {
+        let mut edge = options.quad_edge;
+        let mut needed = chords::needed(self.surface, self.layout, edge);
+        let mut plan = match self.first(counts, &needed) {
             Ok(plan) => plan,
             Err(ProgramError::Infeasible) => return Ok(Found::Infeasible),
             Err(other) => return Err(QuantiseError::Program(other)),
         };
-        let mut edge = options.quad_edge;
         let mut lattice: Option<Lattice> = None;
         for round in 1..=EDGES {
             self.task
                 .report("quantise", round as f32 / (EDGES + 1) as f32)?;
-            let needed = chords::needed(self.surface, self.layout, edge);
             let asked = Asked::new(counts, &needed, edge, options, options.search_nodes);
             let shape = Shape::of_program(self, &asked, &plan, lattice.take());
             let Some(mut shape) = shape else {
@@ -67,21 +67,21 @@ impl Ground<'_> {
                 if let Some(next) = shape.cheaper(&plan) {
                     plan = Plan { edge, ..next };
                 }
-                plan = nearer_to_budget(self, counts, wanted, plan);
+                plan = nearer_to_budget(self, counts, &needed, wanted, plan);
                 break;
             }
             edge *= ratio.clamp(1.0 / STRIDE, STRIDE).sqrt();
+            needed = chords::needed(self.surface, self.layout, edge);
             lattice = Some(shape.lattice);
         }
         Ok(Found::Plan(plan))
     }
 
-    /// Some plan with few pairs of poles that counts force.
-    fn first(&self, counts: &[model::Promise]) -> Result<Plan, ProgramError> {
+    /// Some plan with few pairs of poles that counts force; `needed`: see [`chords::needed`].
+    fn first(&self, counts: &[model::Promise], needed: &[u32]) -> Result<Plan, ProgramError> {
         let options = self.options;
-        let needed = chords::needed(self.surface, self.layout, options.quad_edge);
         let edge = options.quad_edge;
-        let mut asked = Asked::new(counts, &needed, edge, options, options.search_nodes);
+        let mut asked = Asked::new(counts, needed, edge, options, options.search_nodes);
         // Steps go on from it whatever it was weighed by, and by arcs alone it takes a third of the time.
         asked.weighing = Weighing::Arcs;
         let plan = model::solve(self.layout, &asked)?;
@@ -97,10 +97,11 @@ impl Ground<'_> {
 }
 
 /// Where no steps lead to the budget: the faces' number, made linear about the plan at hand, becomes a row
-/// of the program, a few times over.
+/// of the program, a few times over. `needed`: see [`chords::needed`], at the plan's edge length.
 fn nearer_to_budget(
     ground: &Ground<'_>,
     counts: &[model::Promise],
+    needed: &[u32],
     wanted: usize,
     mut plan: Plan,
 ) -> Plan {
@@ -109,7 +110,6 @@ fn nearer_to_budget(
         if miss(plan.faces) <= CLOSE {
             break;
         }
-        let needed = chords::needed(ground.surface, ground.layout, plan.edge);
         let options = ground.options;
         let budget = model::Budget {
             about: &plan,
@@ -118,7 +118,7 @@ fn nearer_to_budget(
         };
         let asked = Asked {
             budget: Some(&budget),
-            ..Asked::new(counts, &needed, plan.edge, options, options.nodes)
+            ..Asked::new(counts, needed, plan.edge, options, options.nodes)
         };
         match model::solve(ground.layout, &asked) {
             // Poles are never made for the budget's sake.
@@ -205,8 +205,8 @@ impl<'a> Shape<'a> {
 mod tests {
     use base::Task;
 
-    use super::super::tests::assert_sound;
-    use super::super::{QuantiseOptions, promised};
+    use super::super::QuantiseOptions;
+    use super::super::tests::{assert_sound, ground_of};
     use super::*;
     use crate::testing::all_made;
 
@@ -217,23 +217,11 @@ mod tests {
         let mut cheaper = 0;
         for made in all_made() {
             let (surface, layout) = (&made.laid.surface, &made.laid.layout);
-            let counts = promised(
-                surface,
-                layout,
-                &made.laid.curves,
-                &made.case.guides,
-                made.case.edge,
-            );
             for weighing in [Weighing::Strips, Weighing::Arcs] {
                 let mut options = QuantiseOptions::new(made.case.edge, made.case.faces);
                 options.weighing = weighing;
                 let task = Task::default();
-                let ground = Ground {
-                    surface,
-                    layout,
-                    options: &options,
-                    task: &task,
-                };
+                let (ground, counts) = ground_of(made, &options, &task);
                 let Found::Plan(plan) = ground.search(&counts).unwrap() else {
                     panic!("{}", made.case.name)
                 };
@@ -242,7 +230,7 @@ mod tests {
                 let asked = Asked::new(&counts, &needed, plan.edge, &options, options.nodes);
                 let program = model::solve(layout, &asked).unwrap();
                 let wanted = made.case.faces.unwrap();
-                let program = nearer_to_budget(&ground, &counts, wanted, program);
+                let program = nearer_to_budget(&ground, &counts, &needed, wanted, program);
                 let shape = Shape::of_program(&ground, &asked, &program, None).unwrap();
                 assert!(shape.has_all(&shape.numbers(&program)));
                 let pairs = model::SURPLUS_COST;

@@ -350,7 +350,8 @@ impl<'a> Descent<'a> {
 #[cfg(test)]
 mod tests {
     use super::super::model::Asked;
-    use super::super::{Ground, QuantiseOptions, chords, promised};
+    use super::super::tests::ground_of;
+    use super::super::{QuantiseOptions, chords};
     use super::*;
     use crate::testing::all_made;
 
@@ -364,19 +365,7 @@ mod tests {
             let surface = &made.laid.surface;
             let options = QuantiseOptions::new(made.case.edge, Some(plan.faces));
             let task = base::Task::default();
-            let counts = promised(
-                surface,
-                layout,
-                &made.laid.curves,
-                &made.case.guides,
-                options.quad_edge,
-            );
-            let ground = Ground {
-                surface,
-                layout,
-                options: &options,
-                task: &task,
-            };
+            let (ground, counts) = ground_of(made, &options, &task);
             let needed = chords::needed(surface, layout, plan.edge);
             let asked = Asked::new(&counts, &needed, plan.edge, &options, 0);
             let shape = Shape::new(&ground, &asked).unwrap();

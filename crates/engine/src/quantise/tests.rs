@@ -7,7 +7,25 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::symmetry::fixtures::tube;
-use crate::testing::{Case, Laid, all_made, cases, made, three_rings};
+use crate::testing::{Case, Laid, Made, all_made, cases, made, three_rings};
+
+/// What plans of a case are searched on, and the counts that they keep.
+pub(super) fn ground_of<'a>(
+    made: &'a Made,
+    options: &'a QuantiseOptions,
+    task: &'a Task,
+) -> (Ground<'a>, Vec<model::Promise>) {
+    let (surface, layout) = (&made.laid.surface, &made.laid.layout);
+    let (curves, guides) = (&made.laid.curves, &made.case.guides);
+    let counts = promised(surface, layout, curves, guides, made.case.edge);
+    let ground = Ground {
+        surface,
+        layout,
+        options,
+        task,
+    };
+    (ground, counts)
+}
 
 /// Every arc has a quad, opposite sides agree up to the surplus, sides around a pole are the sums
 /// of the spokes beside their own.
