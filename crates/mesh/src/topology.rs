@@ -203,17 +203,24 @@ impl TriTopology {
     /// Neighbours with their edges, anticlockwise; on the boundary all of them,
     /// the last one across the edge that has no triangle on its left.
     pub fn neighbours(&self, vertex: u32) -> Vec<(u32, u32)> {
-        let mut all: Vec<(u32, u32)> = self
-            .fan(vertex)
-            .map(|h| (self.to(h), self.edge(h)))
-            .collect();
+        let mut all = Vec::new();
+        self.visit_neighbours(vertex, |neighbour, edge| all.push((neighbour, edge)));
+        all
+    }
+
+    /// The same without a list: `visit(neighbour, edge)`.
+    pub fn visit_neighbours(&self, vertex: u32, mut visit: impl FnMut(u32, u32)) {
+        let mut last = None;
+        for h in self.fan(vertex) {
+            visit(self.to(h), self.edge(h));
+            last = Some(h);
+        }
         if self.is_boundary_vertex(vertex)
-            && let Some(last) = self.fan(vertex).last()
+            && let Some(last) = last
         {
             let inward = self.prev(last);
-            all.push((self.from(inward), self.edge(inward)));
+            visit(self.from(inward), self.edge(inward));
         }
-        all
     }
 
     /// Half-edge from one vertex to another, if it has a triangle on its left.

@@ -530,7 +530,8 @@ impl<'a> Laying<'a> {
     }
 
     /// Shortest path from any source to the first goal reached, through unmarked vertices and
-    /// along edges that are `free`.
+    /// along edges that are `free`. To one goal, what lies towards it is looked at first: no path is
+    /// shorter than the straight line (Hart, Nilsson & Raphael 1968).
     fn paths(
         &self,
         sources: &[u32],
@@ -540,14 +541,22 @@ impl<'a> Laying<'a> {
         free: impl Fn(u32) -> bool,
     ) -> Option<Vec<u32>> {
         let topology = &self.field.topology;
+        let at = |v: u32| self.positions[v as usize];
+        let ahead = |v: u32| match goals {
+            &[goal] => at(v).distance(at(goal)),
+            _ => 0.0,
+        };
         let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::new();
         let mut queue = BinaryHeap::new();
         for &s in sources {
             best.insert(s, (0.0, None));
-            queue.push(Cheapest(0.0, s));
+            queue.push(Cheapest(ahead(s), s));
         }
-        while let Some(Cheapest(cost, v)) = queue.pop() {
-            if best.get(&v).is_some_and(|b| cost > b.0) {
+        while let Some(Cheapest(whole, v)) = queue.pop() {
+            let Some(&(cost, _)) = best.get(&v) else {
+                continue;
+            };
+            if whole > cost + ahead(v) {
                 continue;
             }
             if goals.contains(&v) {
@@ -561,20 +570,17 @@ impl<'a> Laying<'a> {
             if cost > reach || (self.marks.is_marked(v) && cost > 0.0) {
                 continue;
             }
-            for (w, edge) in topology.neighbours(v) {
+            topology.visit_neighbours(v, |w, edge| {
                 let taken = self.marks.curve_of_edge[edge as usize].is_some();
-                if taken || avoid.contains(&w) || !free(edge) {
-                    continue;
+                if taken || !free(edge) || (self.marks.is_marked(w) && !goals.contains(&w)) {
+                    return;
                 }
-                if self.marks.is_marked(w) && !goals.contains(&w) {
-                    continue;
-                }
-                let next = cost + self.positions[v as usize].distance(self.positions[w as usize]);
-                if best.get(&w).is_none_or(|b| next < b.0) {
+                let next = cost + at(v).distance(at(w));
+                if best.get(&w).is_none_or(|b| next < b.0) && !avoid.contains(&w) {
                     best.insert(w, (next, Some(v)));
-                    queue.push(Cheapest(next, w));
+                    queue.push(Cheapest(next + ahead(w), w));
                 }
-            }
+            });
         }
         None
     }
