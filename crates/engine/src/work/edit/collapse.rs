@@ -260,3 +260,16 @@ impl EditMesh {
         self.segments[seg as usize].rail = NONE;
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn few_keeps_all_in_their_order_however_many() {
+        for count in [0u32, 1, 12, 13, 40] {
+            let few = Few::of(0..count, NONE);
+            assert!(few.iter().copied().eq(0..count), "{count}");
+        }
+    }
+}

@@ -82,7 +82,7 @@ impl Remesher<'_> {
         self.flip_until_settled(4, Self::flip_unbends);
     }
 
-    fn flip_unbends(&self, h: u32) -> bool {
+    pub(super) fn flip_unbends(&self, h: u32) -> bool {
         let mesh = &self.mesh;
         let Some(g) = mesh.twin_of(h) else {
             return false;
