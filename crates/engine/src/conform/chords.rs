@@ -16,12 +16,19 @@ use super::{Scene, course};
 
 /// Distance from a curve, in quad edges, that weighs as much as an edge of twice the mean length.
 const NEAR: f64 = 0.12;
+/// Cost of a chord square to its curve; of one at an angle whose squared sine is [`SLANT`] none (30°). A chord
+/// across a fold's tip is near to the curve everywhere, and doesn't follow it.
+const ASKEW: f64 = 10.0;
+const SLANT: f64 = 0.25;
+/// Half the length over which the curve's direction is taken, in quad edges.
+const AHEAD: f64 = 0.125;
 const SLIDES: u32 = 24;
 /// Share of its way that a vertex slides in a round.
 const SHARE: f64 = 0.3;
-/// Scaled Jacobian below which no quad is pressed in the first of these rounds: by vertices that slide,
-/// and by those that make room for them.
+/// Scaled Jacobian below which no quad is pressed by vertices that slide, in the first and the last of these
+/// rounds; in the first by those that make room for them.
 const PRESSED: f64 = 0.1;
+const SLID: f64 = 0.2;
 const PRESSED_BESIDE: f64 = 0.3;
 
 /// The piece of a rail between a vertex's two neighbours along it.
@@ -90,12 +97,12 @@ pub(super) fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
 
 /// Scaled Jacobian below which vertices beside those that slide press no quad.
 pub(super) fn floor(round: u32) -> f64 {
-    rising(PRESSED_BESIDE, round)
+    rising(PRESSED_BESIDE, FAIR, round)
 }
 
-/// From a first floor to [`FAIR`] once nothing slides any more.
-fn rising(first: f64, round: u32) -> f64 {
-    first + (FAIR - first) * (f64::from(round) / f64::from(SLIDES)).min(1.0)
+/// From a first floor to a last one, once nothing slides any more.
+fn rising(first: f64, last: f64, round: u32) -> f64 {
+    first + (last - first) * (f64::from(round) / f64::from(SLIDES)).min(1.0)
 }
 
 /// Slides the vertices of every guide and boundary along it to where the chords between them are
@@ -127,7 +134,14 @@ impl Slides {
         if round >= SLIDES {
             return;
         }
-        let floor = rising(PRESSED, round);
+        let floor = rising(
+            PRESSED,
+            std::env::var("LW_F")
+                .ok()
+                .and_then(|v| v.parse().ok())
+                .unwrap_or(FAIR),
+            round,
+        );
         for v in 0..mesh.positions.len() {
             let (Some(target), Seat::On { rail, s }) = (self.targets[v], scene.seats[v]) else {
                 continue;
@@ -187,34 +201,45 @@ fn links_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Link> {
     links
 }
 
-/// Mean squared distance of a piece of the curve from its chord, in units of [`NEAR`].
+/// How far a piece of the curve strays from its chord, see [`chord_between`].
 fn chord_cost(curve: &Rail, a: f64, b: f64, edge: f64) -> f64 {
     chord_between(curve, (a, curve.aim(a)), (b, curve.aim(b)), edge)
 }
 
-/// The same for a chord between two places, given with the lengths along the curve that they stand for.
+/// Mean squared distance of a piece of the curve from its chord, in units of [`NEAR`], and more where the
+/// chord is askew to it; for a chord between two places, given with the lengths along the curve that they
+/// stand for.
 pub(super) fn chord_between(
     curve: &Rail,
     (a, p): (f64, DVec3),
     (b, q): (f64, DVec3),
     edge: f64,
 ) -> f64 {
-    let along = q - p;
-    let sum: f64 = (1..=POINTS)
-        .map(|i| {
-            let at = curve.aim(a + (b - a) * i as f64 / (POINTS + 1) as f64);
-            let t = ((at - p).dot(along) / along.length_squared().max(1e-300)).clamp(0.0, 1.0);
-            at.distance_squared(p + along * t)
-        })
-        .sum();
-    sum / POINTS as f64 / (NEAR * edge).powi(2)
+    let (along, middle) = (q - p, (p + q) / 2.0);
+    let (mut sum, mut nearest) = (0.0, (f64::INFINITY, a));
+    for i in 1..=POINTS {
+        let s = a + (b - a) * i as f64 / (POINTS + 1) as f64;
+        let at = curve.aim(s);
+        let t = ((at - p).dot(along) / along.length_squared().max(1e-300)).clamp(0.0, 1.0);
+        sum += at.distance_squared(p + along * t);
+        let off = at.distance_squared(middle);
+        if off < nearest.0 {
+            nearest = (off, s);
+        }
+    }
+    let ahead = AHEAD * edge;
+    let there = curve.aim(nearest.1 + ahead) - curve.aim(nearest.1 - ahead);
+    let both = there.length_squared() * along.length_squared();
+    let slant = there.cross(along).length_squared() / both.max(f64::MIN_POSITIVE);
+    let askew = (slant - SLANT).max(0.0) / (1.0 - SLANT);
+    sum / POINTS as f64 / (NEAR * edge).powi(2) + ASKEW * askew
 }
 
 /// Points of the curve between two neighbouring vertices.
 const POINTS: usize = 8;
 const SWEEPS: usize = 40;
 /// Most that a vertex may leave its curve, in quad edges.
-const MOST: f64 = 0.1;
+const MOST: f64 = 0.2;
 /// Weight of staying on the curve, in points.
 const STAY: f64 = 0.8;
 

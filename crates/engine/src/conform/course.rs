@@ -19,7 +19,7 @@ const ROUNDS: usize = 3;
 /// Least way between vertices, in mean ones.
 const LEAST: f64 = 0.4;
 /// Cost of a way of twice the mean length, beside [`chord_between`].
-const UNEVEN: f64 = 2.0;
+const UNEVEN: f64 = 0.7;
 
 /// Vertices in order along a rail, each the next one's neighbour.
 pub(super) struct Run {
@@ -300,6 +300,65 @@ mod tests {
             .map(|m| m.0)
             .collect();
         assert_eq!(moved, [1, 2, 3]);
+    }
+
+    /// A narrow fold, walls at 0 and 0.3, its tip at a height of 3: the chord from wall to wall below the tip
+    /// was as good as any, for both its ends are on the rail and the tip is a third of an edge off.
+    #[test]
+    fn no_chord_lies_across_a_folds_tip() {
+        let at = |x: f64, y: f64| DVec3::new(x, y, 0.0);
+        let rail = Rail::new(
+            vec![
+                at(0.0, 0.0),
+                at(0.0, 2.85),
+                at(0.15, 3.0),
+                at(0.3, 2.85),
+                at(0.3, 0.0),
+            ],
+            false,
+            false,
+        );
+        let whole = rail.length();
+        let starts = [0.0, 0.9, 1.8, 2.7, 3.3, 4.2, 5.1, whole];
+        let n = starts.len();
+        let mesh = QuadMesh {
+            positions: starts.map(|s| rail.at(s)).to_vec(),
+            quads: vec![[0, 2, 4, 6]],
+            groups: vec![],
+        };
+        let under = TriMesh {
+            positions: [[0.0, 0.0], [0.3, 0.0], [0.3, 3.0]]
+                .map(|[x, y]| mesh::Vec3::new(x, y, 0.0))
+                .to_vec(),
+            triangles: vec![[0, 1, 2]],
+        };
+        let mut scene = bare_scene(&mesh, under);
+        scene.kin = (0..n)
+            .map(|v| {
+                [v.wrapping_sub(1), v + 1]
+                    .into_iter()
+                    .filter(|&u| u < n)
+                    .map(|u| u as u32)
+                    .collect()
+            })
+            .collect();
+        scene.seats = starts.map(|s| Seat::On { rail: 0, s }).to_vec();
+        scene.seats[0] = Seat::Pinned;
+        scene.seats[n - 1] = Seat::Pinned;
+        scene.rails = vec![rail];
+        let mut places = starts;
+        for (v, s) in runs(&mesh, &scene, 0)
+            .into_iter()
+            .flat_map(|r| r.best(&mesh, &scene))
+        {
+            places[v as usize] = s;
+        }
+        for pair in places.windows(2) {
+            let [a, b] = [pair[0], pair[1]].map(|s| scene.rails[0].at(s));
+            let angle = (b - a).angle_between(DVec3::Y).to_degrees();
+            let aside = angle.min(180.0 - angle);
+            assert!(aside < 45.0, "{places:?}");
+        }
     }
 
     /// Three vertices on a quarter of a square's rail and nine on the rest, between two pinned ones of

@@ -81,14 +81,6 @@ pub(super) fn aims(
     }
     if !ends {
         offs = smooth(&offs, one.line.closed);
-        for (off, &p) in offs.iter_mut().zip(&one.line.points) {
-            let Some(found) = ground.sculpt.index.closest(p) else {
-                continue;
-            };
-            let normal = ground.sculpt.mesh.area_normal(found.triangle as usize);
-            let normal = normal.normalize_or_zero();
-            *off -= normal * off.dot(normal);
-        }
     }
     let place = |(&p, off): (&DVec3, DVec3)| match plane {
         // In front of the plane, as the point is.

@@ -64,6 +64,12 @@ const CORNER_LASTS: f64 = 0.75;
 const TIGHT_LOOP_QUADS: f64 = 18.0;
 const TIGHT_CORNER_TURN: f64 = 1.3;
 
+/// A turn within so many quads of where another curve ends is doubtful if it doesn't last over as many
+/// quads as this to either side. So it is at the tip of a fold, which lines often lead to: as a corner
+/// beside the line's end it would leave a row of quads no room.
+const AT_AN_END: f64 = 0.75;
+const ENDS_LAST: f64 = 2.0;
+
 /// Cost, in squared quarters, of each quarter turn more or less than four around an inner node.
 const UNUSUAL: f64 = 0.3;
 /// The same where rings cross: no pole may lie on a ring, whatever the angle.
@@ -96,7 +102,6 @@ impl Marks {
                 }
             }
         }
-        let turns = corner_turns(surface, field, may_turn, quad_edge);
         let mut is_end = vec![false; surface.positions.len()];
         for chain in surface.chains.iter().filter(|c| !c.closed) {
             for v in [chain.vertices.first(), chain.vertices.last()]
@@ -106,14 +111,15 @@ impl Marks {
                 is_end[*v as usize] = true;
             }
         }
+        let (turns, doubtful) = corner_turns(surface, field, may_turn, &is_end, quad_edge);
+        let marked_at = |this: &Self, v: u32| -> Vec<(u32, u16)> {
+            let neighbours = topology.neighbours(v);
+            let around = neighbours.iter().enumerate();
+            let marked = around.filter(|(_, n)| this.curve_of_edge[n.1 as usize].is_some());
+            marked.map(|(place, n)| (n.1, place as u16)).collect()
+        };
         for v in 0..surface.positions.len() as u32 {
-            let marked: Vec<(u32, u16)> = topology
-                .neighbours(v)
-                .iter()
-                .enumerate()
-                .filter(|(_, n)| this.curve_of_edge[n.1 as usize].is_some())
-                .map(|(place, n)| (n.1, place as u16))
-                .collect();
+            let marked = marked_at(&this, v);
             if !marked.is_empty() {
                 let of_ring = |m: &(u32, u16)| {
                     this.curve_of_edge[m.0 as usize].is_some_and(|c| !may_turn[c as usize])
@@ -130,6 +136,20 @@ impl Marks {
                     unusual: usual,
                 };
                 this.at[v as usize] = base_marks(field, v, &marked, &at);
+            }
+        }
+        // Where the curve goes straight on at the end beside it, nothing takes such a turn back.
+        for [corner, end] in doubtful {
+            let straight = this.at[end as usize].total == 2;
+            if straight && topology.is_boundary_vertex(end) {
+                let passing = AtVertex {
+                    turn: None,
+                    is_end: false,
+                    known: known.get(&corner).copied(),
+                    unusual: UNUSUAL,
+                };
+                let marked = marked_at(&this, corner);
+                this.at[corner as usize] = base_marks(field, corner, &marked, &passing);
             }
         }
         this
@@ -396,7 +416,8 @@ fn nearest_quarters(spans: &[f64], usual: Option<(i32, f64)>) -> Vec<u8> {
 }
 
 /// Where a chain turns a corner within the surface: signed turning (radians, left positive)
-/// at the sharpest vertex of each corner.
+/// at the sharpest vertex of each corner. And those of them that are doubtful, each with the vertex beside it
+/// where another curve ends.
 ///
 /// Turning is measured in the surface, as half a turn less the angles on the chain's left,
 /// summed over a third of a quad to either side: so a hem that runs over a sharp fold
@@ -405,9 +426,11 @@ fn corner_turns(
     surface: &WorkSurface,
     field: &Field,
     may_turn: &[bool],
+    is_end: &[bool],
     quad_edge: f64,
-) -> Vec<Option<f64>> {
+) -> (Vec<Option<f64>>, Vec<[u32; 2]>) {
     let mut turns = vec![None; surface.positions.len()];
+    let mut doubtful = Vec::new();
     for (c, chain) in surface.chains.iter().enumerate() {
         let n = chain.vertices.len();
         if n < 4 || !may_turn[c] {
@@ -437,20 +460,21 @@ fn corner_turns(
             (CORNER_TURN, CORNER_LASTS)
         };
         let window = reach as i64;
-        let wide = ((quad_edge / surface.edge.max(1e-12)).round() as usize).clamp(1, n / 4) as i64;
-        let summed: Vec<f64> = (0..n)
-            .map(|i| {
-                (-window..=window)
-                    .filter_map(|d| near(i, d))
-                    .map(|j| single[j])
-                    .sum()
-            })
-            .collect();
+        let edges = |quads: f64| {
+            let edges = (quads * quad_edge / surface.edge.max(1e-12)).round();
+            (edges as usize).clamp(1, n / 4) as i64
+        };
+        let over = |i: usize, reach: i64| -> f64 {
+            let places = (-reach..=reach).filter_map(|d| near(i, d));
+            places.map(|j| single[j]).sum()
+        };
+        let others_end = |i: usize| {
+            let own = !chain.closed && (i == 0 || i + 1 == n);
+            is_end[chain.vertices[i] as usize] && !own
+        };
+        let summed: Vec<f64> = (0..n).map(|i| over(i, window)).collect();
         for i in 0..n {
-            let lasting: f64 = (-wide..=wide)
-                .filter_map(|d| near(i, d))
-                .map(|j| single[j])
-                .sum();
+            let lasting = over(i, edges(1.0));
             if summed[i].abs() < least_turn || lasting * summed[i].signum() < least_lasting {
                 continue;
             }
@@ -463,10 +487,17 @@ fn corner_turns(
             });
             if sharpest {
                 turns[chain.vertices[i] as usize] = Some(summed[i]);
+                let beside = (1..=edges(AT_AN_END)).flat_map(|d| [near(i, -d), near(i, d)]);
+                let end = beside.flatten().find(|&j| others_end(j));
+                let lasts = over(i, edges(ENDS_LAST)) * summed[i].signum() >= least_lasting;
+                doubtful.extend(
+                    end.filter(|_| !lasts)
+                        .map(|j| [i, j].map(|k| chain.vertices[k])),
+                );
             }
         }
     }
-    turns
+    (turns, doubtful)
 }
 
 /// Turning of a chain at one of its vertices: half a turn less the angle on its left, or the
