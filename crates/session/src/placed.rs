@@ -34,7 +34,7 @@ struct Tried {
 
 impl Tried {
     /// The first that differs decides.
-    fn badness(&self) -> (usize, [usize; 3]) {
+    fn badness(&self) -> (usize, [usize; 2]) {
         (self.spirals, self.faults.badness())
     }
 

@@ -41,15 +41,16 @@ impl Faults {
     };
 
     /// How bad they are: the first that differs decides which of two surfaces is the better one. A squeezed
-    /// quad, a guide astray and a quad's worth of the sculpt passed by are as bad as each other.
-    pub fn badness(&self) -> [usize; 3] {
+    /// quad, a guide astray and a quad's worth of the sculpt passed by are as bad as each other, a guide
+    /// without its cycle as bad as [`Self::MISSING`] of them: a whole fold passed by is worse.
+    pub fn badness(&self) -> [usize; 2] {
+        let missing = self.missing.saturating_mul(Self::MISSING);
         let others = self.squeezed.saturating_add(self.astray);
-        [
-            self.folded,
-            self.missing,
-            others.saturating_add(self.passed),
-        ]
+        let others = others.saturating_add(self.passed);
+        [self.folded, missing.saturating_add(others)]
     }
+
+    const MISSING: usize = 10;
 }
 
 /// Counts the faults of a surface against the sculpt and the guides as drawn.

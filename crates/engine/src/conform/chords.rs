@@ -134,14 +134,7 @@ impl Slides {
         if round >= SLIDES {
             return;
         }
-        let floor = rising(
-            PRESSED,
-            std::env::var("LW_F")
-                .ok()
-                .and_then(|v| v.parse().ok())
-                .unwrap_or(FAIR),
-            round,
-        );
+        let floor = rising(PRESSED, SLID, round);
         for v in 0..mesh.positions.len() {
             let (Some(target), Seat::On { rail, s }) = (self.targets[v], scene.seats[v]) else {
                 continue;

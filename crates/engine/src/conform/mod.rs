@@ -22,6 +22,7 @@ mod order;
 pub(crate) mod rails;
 mod reach;
 mod shape;
+mod step;
 #[cfg(test)]
 mod tests;
 mod uncross;
@@ -225,10 +226,11 @@ pub fn run(
         .into_iter()
         .zip(mesh.positions.iter().copied())
         .collect();
-    let mut homes = BTreeMap::new();
+    let (mut homes, mut steps) = (BTreeMap::new(), Vec::new());
     for (v, at) in aimed {
         pinned[v].1 = at.place;
         homes.insert(v as u32, at.home);
+        steps.extend(at.steps);
     }
     lift.flatten(&mut mesh, &mut scene, &rails);
     // Beside each other: what pulls once the mesh is on the sculpt doesn't depend on the rounds before.
@@ -243,6 +245,7 @@ pub fn run(
     // As they are at last: on the sculpt too, rows over a lobe go by the way over it.
     scene.ways = lift.raised_ways(&mesh, &scene);
     lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
+    step::keep_step(&mut mesh, &mut scene, &steps);
     scene.homes = homes;
     let raised = (mesh.clone(), scene.seats.clone());
     let mut settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;

@@ -5,6 +5,7 @@ use std::ops::Range;
 
 use mesh::DVec3;
 
+use super::step::Step;
 use crate::field::Field;
 use crate::fill::{Filled, Origin};
 use crate::layout::{ArcSource, Layout, Spacing};
@@ -367,6 +368,8 @@ pub(super) struct Aimed {
     pub place: DVec3,
     /// Where on the opening's curve it belongs.
     pub home: DVec3,
+    /// What that is along each rail of the opening.
+    pub steps: Vec<Step>,
 }
 
 /// Vertices where other curves meet an opening's, each with a place half way or more to where the
@@ -402,8 +405,10 @@ pub(super) fn aimed_nodes(
         let at = filled.mesh.positions[v];
         let turns = others.is_empty() && corners.contains(&vertex);
         let (mut home, mut sum) = (at, DVec3::ZERO);
-        for rail in openings.iter().map(|&c| &rails[c]) {
-            let mut s = rail.nearest(at, None);
+        let mut steps = Vec::new();
+        for (c, rail) in openings.iter().map(|&c| (c, &rails[c])) {
+            let was = rail.nearest(at, None);
+            let mut s = was;
             if turns {
                 let others = stays.iter().filter(|(w, _)| *w != v);
                 let room = others.map(|(_, there)| rail.way(s, *there));
@@ -412,6 +417,11 @@ pub(super) fn aimed_nodes(
                 s = rail.sharpest(s, reach, TIP_WINDOW * edge);
                 home = rail.at(s);
             }
+            steps.push(Step {
+                rail: c,
+                was,
+                is: s,
+            });
             sum += rail.aim(s);
         }
         let aim = (!openings.is_empty()).then(|| sum / openings.len() as f64)?;
@@ -419,7 +429,7 @@ pub(super) fn aimed_nodes(
         let place = aim + ((at - aim) * left).clamp_length_max(MOST_LEFT * edge);
         let plane = plane.filter(|_| others.iter().any(|&c| rails[c].on_plane));
         let place = plane.map_or(place, |plane| plane.project(place));
-        Some(Aimed { place, home })
+        Some(Aimed { place, home, steps })
     };
     let loose = pinned.filter(|&v| filled.held[v].is_none());
     loose.filter_map(|v| Some((v, place(v)?))).collect()
