@@ -39,7 +39,7 @@ impl Tried {
     }
 
     fn serves(&self) -> bool {
-        self.faults == Faults::default()
+        self.faults.none()
     }
 }
 

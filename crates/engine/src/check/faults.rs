@@ -28,6 +28,8 @@ pub struct Faults {
     /// Quads' worth of the sculpt that lies further off than half an edge: a lobe or a corner that rows
     /// pass by.
     pub passed: usize,
+    /// Square distance of all of the sculpt, in that of a quad half an edge off. No fault by itself.
+    pub away: usize,
 }
 
 impl Faults {
@@ -38,16 +40,29 @@ impl Faults {
         squeezed: usize::MAX,
         astray: usize::MAX,
         passed: usize::MAX,
+        away: usize::MAX,
     };
 
     /// How bad they are: the first that differs decides which of two surfaces is the better one. A squeezed
-    /// quad, a guide astray and a quad's worth of the sculpt passed by are as bad as each other, a guide
-    /// without its cycle as bad as [`Self::MISSING`] of them: a whole fold passed by is worse.
+    /// quad, a guide astray and a quad's worth of the sculpt half an edge off are as bad as each other, a
+    /// guide without its cycle as bad as [`Self::MISSING`] of them: a whole fold passed by is worse.
     pub fn badness(&self) -> [usize; 2] {
         let missing = self.missing.saturating_mul(Self::MISSING);
         let others = self.squeezed.saturating_add(self.astray);
-        let others = others.saturating_add(self.passed);
+        let others = others.saturating_add(self.away);
         [self.folded, missing.saturating_add(others)]
+    }
+
+    /// Whether nothing is wrong.
+    pub fn none(&self) -> bool {
+        let faults = [
+            self.folded,
+            self.missing,
+            self.squeezed,
+            self.astray,
+            self.passed,
+        ];
+        faults.iter().all(|&count| count == 0)
     }
 
     const MISSING: usize = 10;
@@ -82,14 +97,17 @@ pub fn faults(surface: &QuadMesh, sculpt: &Sculpt, drawn: &[Guide]) -> Result<Fa
     }
     let points = POINTS * surface.mesh.quads.len();
     let rows = fit::reverse(&fit::Cover::new(&surface), sculpt, points);
-    let far = |away: f64| away > PASSED * surface.mean_edge;
-    let far = rows.iter().filter(|r| r.1.is_some_and(far)).count();
+    let off = rows.iter().filter_map(|r| r.1);
+    let off = off.map(|away| away / (PASSED * surface.mean_edge));
+    let far = off.clone().filter(|&off| off > 1.0).count();
+    let square: f64 = off.map(|off| off * off).sum();
     Ok(Faults {
         folded: jacobians.iter().filter(|&&j| j <= 0.0).count() + cuts::pairs(&surface).len(),
         missing,
         squeezed: jacobians.iter().filter(|&&j| j <= limits::JACOBIAN).count(),
         astray,
         passed: far / POINTS,
+        away: (square / POINTS as f64) as usize,
     })
 }
 
@@ -104,7 +122,7 @@ mod tests {
         let made = made("counts agree");
         let (surface, guides) = (&made.whole.mesh, &made.case.guides);
         let sculpt = &made.case.sculpt;
-        assert_eq!(faults(surface, sculpt, guides).unwrap(), Faults::default());
+        assert!(faults(surface, sculpt, guides).unwrap().none());
         let mut asked = guides.clone();
         asked[0].count = Some(13);
         let missing = faults(surface, sculpt, &asked).unwrap();
@@ -128,6 +146,7 @@ mod tests {
                 p.y = middle + 0.3 * (high - low);
             }
         }
-        assert!(faults(&flat, sculpt, guides).unwrap().passed > 0);
+        let [flat, sound] = [&flat, surface].map(|s| faults(s, sculpt, guides).unwrap());
+        assert!(flat.passed > 0 && flat.away > sound.away);
     }
 }
