@@ -496,7 +496,7 @@ mod tests {
             under.triangles.extend([[a, a + 1, b + 1], [a, b + 1, b]]);
         }
         let scene = bare_scene(&mesh, under);
-        let mut reach = Reach::new(&scene);
+        let mut reach = Reach::new(scene.index.mesh(), scene.plane, scene.edge);
         for _ in 0..4 {
             straddle(&mut mesh, &scene, &mut reach, Effort::PULL);
         }
