@@ -12,6 +12,8 @@ use super::trace::{edge_run, walk};
 use super::*;
 use crate::field::Field;
 use crate::intent::Aims;
+use crate::symmetry::PlaneChoice;
+use crate::symmetry::fixtures::{grid, sculpt_of};
 use crate::testing::{Case, all_made, cases};
 
 /// Σ (2 − quarters) over corners + Σ quarters of singularities = 4 χ: Gauss–Bonnet for the
@@ -283,6 +285,45 @@ fn a_plates_corners_are_where_they_are() {
         (3, [2.0, 2.0]),
     ];
     assert_eq!(found, wanted);
+}
+
+/// A plate with a tooth on one side, of nearly two quads to either side of its tip, and a line that ends beside
+/// the tip: over two quads the rim goes straight on there. The tip was a corner, with a row of quads squeezed
+/// between it and the line's end.
+#[test]
+fn a_tooths_tip_beside_a_lines_end_is_no_corner() {
+    let tooth = |x: f64| (0.64 - (x - 3.0).abs()).max(0.0);
+    let mesh = grid(120, 80, [false; 2], |u, v| {
+        let x = 6.0 * u;
+        DVec3::new(x, v * (4.0 + tooth(x)), 0.0)
+    });
+    let seam = |t: f64| DVec3::new(3.212 - 1.5 * t, 4.428 - 1.5 * t, 0.0);
+    let case = Case {
+        name: "tooth",
+        sculpt: sculpt_of(mesh),
+        guides: vec![Guide {
+            name: "seam".into(),
+            kind: GuideKind::Line,
+            closed: false,
+            count: None,
+            points: (0..=20).map(|i| seam(f64::from(i) / 20.0)).collect(),
+        }],
+        plane: PlaneChoice::None,
+        edge: 0.5,
+        faces: None,
+    };
+    let (_, curves, surface, field) = case.with_field();
+    let marks = marks_of(&surface, &field, &curves, case.edge);
+    let nodes = (0..surface.positions.len() as u32).filter(|&v| marks.is_node(v));
+    let at_rim = nodes.filter(|&v| field.topology.is_boundary_vertex(v));
+    let mut found: Vec<(u8, i64)> = at_rim
+        .map(|v| {
+            let x = surface.positions[v as usize].x;
+            (marks.at[v as usize].total, (10.0 * x).round() as i64)
+        })
+        .collect();
+    found.sort_unstable();
+    assert_eq!(found, [(1, 0), (1, 0), (1, 60), (1, 60), (2, 32)]);
 }
 
 proptest! {
