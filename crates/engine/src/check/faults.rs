@@ -12,6 +12,8 @@ use crate::model::{Guide, Sculpt};
 const POINTS: usize = 10;
 /// Edges from the surface beyond which a place of the sculpt is passed by.
 const PASSED: f64 = 0.5;
+/// How many squeezed quads a guide without its cycle is as bad as.
+const MISSING: usize = 10;
 
 /// Faults of a surface.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -45,9 +47,9 @@ impl Faults {
 
     /// How bad they are: the first that differs decides which of two surfaces is the better one. A squeezed
     /// quad, a guide astray and a quad's worth of the sculpt half an edge off are as bad as each other, a
-    /// guide without its cycle as bad as [`Self::MISSING`] of them: a whole fold passed by is worse.
+    /// guide without its cycle as bad as ten of them: a whole fold passed by is worse.
     pub fn badness(&self) -> [usize; 2] {
-        let missing = self.missing.saturating_mul(Self::MISSING);
+        let missing = self.missing.saturating_mul(MISSING);
         let others = self.squeezed.saturating_add(self.astray);
         let others = others.saturating_add(self.away);
         [self.folded, missing.saturating_add(others)]
@@ -64,8 +66,6 @@ impl Faults {
         ];
         faults.iter().all(|&count| count == 0)
     }
-
-    const MISSING: usize = 10;
 }
 
 /// Counts the faults of a surface against the sculpt and the guides as drawn.
