@@ -12,4 +12,5 @@ pub mod edges;
 pub mod facing;
 pub mod layers;
 pub mod lining;
+mod told;
 pub mod trims;

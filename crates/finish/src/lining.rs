@@ -50,8 +50,8 @@ pub enum LiningError {
     },
     /// Too thick for the place.
     #[error(
-        "[lining]: a thickness of {thickness} is too much near ({:.2}, {:.2}, {:.2}), where the part bends within {radius:.3} or is no wider than twice that; at most {most:.3} goes there (0.8 times that). Ask for less, or open the place up",
-        at[0], at[1], at[2]
+        "[lining]: a thickness of {thickness} is too much near ({:.2}, {:.2}, {:.2}), where the part bends within {radius:.3} or is no wider than twice that; at most {} goes there (0.8 times that). Ask for less, or open the place up",
+        at[0], at[1], at[2], crate::told::at_most(*most)
     )]
     TooThick {
         /// As asked for, model units.

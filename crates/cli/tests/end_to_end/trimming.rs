@@ -221,7 +221,11 @@ fn a_trim_that_cant_be_had_is_refused_with_its_line_and_the_way_out() {
     let folder = Folder::new();
     let line = |text: &str| 1 + text.lines().position(|l| l == "[[trim]]").unwrap();
     for (old, new, says) in [
-        ("thickness = 0.5", "thickness = 3.9", "at most 3."),
+        (
+            "thickness = 0.5",
+            "thickness = 3.9",
+            "goes there (0.8 times that)",
+        ),
         (
             "guide = \"wrist\"",
             "guide = \"elbow\"",
@@ -238,5 +242,14 @@ fn a_trim_that_cant_be_had_is_refused_with_its_line_and_the_way_out() {
         );
         assert!(refused.stderr.contains("trim 'cuff'"), "{refused:?}");
         assert!(!folder.names().contains(&"refused".to_owned()));
+        // What it says would go, goes.
+        if let Some((_, most)) = refused.stderr.split_once("at most ") {
+            let most: f64 = most.split(' ').next().unwrap().parse().unwrap();
+            assert!(most < 3.9, "{refused:?}");
+            let less = format!("thickness = {most}");
+            let job = self::job(&folder, "less.toml", &TRIMS.replacen(old, &less, 1));
+            let done = run(&job, &folder, "less");
+            assert_ne!(done.status, Some(2), "{done:?}");
+        }
     }
 }

@@ -4,6 +4,8 @@ use base::Cancelled;
 use engine::check::CheckError;
 use thiserror::Error;
 
+use crate::told::at_most;
+
 /// A trim can't be made.
 #[derive(Debug, Error)]
 pub enum TrimError {
@@ -84,8 +86,8 @@ pub enum TrimError {
     },
     /// Too thick for the place.
     #[error(
-        "trim '{trim}': a thickness of {thickness} is too much near {}, where cloth bends within {radius:.3}; at most {most:.3} goes there (0.8 times that). Ask for less, or open the place up",
-        place(.at)
+        "trim '{trim}': a thickness of {thickness} is too much near {}, where cloth bends within {radius:.3}; at most {} goes there (0.8 times that). Ask for less, or open the place up",
+        place(.at), at_most(*.most)
     )]
     TooThick {
         /// The trim.
@@ -215,7 +217,10 @@ fn place(at: &[f64; 3]) -> String {
 
 fn way_out(most: &Option<f64>) -> String {
     match most {
-        Some(most) => format!("; a thickness of {most:.3} goes. Ask for that, or for less height"),
+        Some(most) => format!(
+            "; a thickness of {} goes. Ask for that, or for less height",
+            at_most(*most)
+        ),
         None => ", whatever its thickness. Ask for less height, another direction, or smaller quads there"
             .to_owned(),
     }
