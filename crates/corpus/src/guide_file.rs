@@ -110,7 +110,22 @@ mod tests {
         let mut case = make::made(1).unwrap();
         assert!(!case.guides.is_empty() && !given(&case));
         let (guides, plane) = read(&text(&case).unwrap()).unwrap();
-        assert_eq!((guides, plane), (case.guides.clone(), PlaneChoice::None));
+        assert_eq!(plane, PlaneChoice::None);
+        // Numbers are read to within a bit of the last place.
+        assert_eq!(guides.len(), case.guides.len());
+        for (read, was) in guides.iter().zip(&case.guides) {
+            let near = |(a, b): (&DVec3, &DVec3)| a.distance(*b) <= 1e-14 * b.length();
+            assert_eq!(read.points.len(), was.points.len());
+            assert!(read.points.iter().zip(&was.points).all(near));
+            let points = read.points.clone();
+            assert_eq!(
+                *read,
+                Guide {
+                    points,
+                    ..was.clone()
+                }
+            );
+        }
         case.plane = PlaneChoice::Given(Plane {
             origin: DVec3::ZERO,
             normal: DVec3::X,
