@@ -167,6 +167,7 @@ impl<'a> Market<'a> {
             }
         }
         let now = self.cost(plan);
+        let mut change = Change::new(plan.arcs.len());
         let mut best: Option<(f64, Plan)> = None;
         for out in distinct(strands, |s| s.spirals) {
             let alone = [(out, None)];
@@ -184,7 +185,9 @@ impl<'a> Market<'a> {
                     trade.extend(also.map(|c| (c, -1)));
                     trade.extend(offer.iter().map(|&a| (a, 1)));
                     let most = best.as_ref().map_or(now + WORTH, |b| b.0);
-                    if let Some(next) = self.carried_out(plan, strands, &trade, most - now) {
+                    if let Some(next) =
+                        self.carried_out(plan, strands, &trade, most - now, &mut change)
+                    {
                         let cost = self.cost(&next);
                         if cost < most {
                             best = Some((cost, next));
@@ -240,24 +243,25 @@ impl<'a> Market<'a> {
         strands: &[Strand],
         trade: &Trade,
         most: f64,
+        change: &mut Change,
     ) -> Option<Plan> {
-        let mut change: BTreeMap<usize, i32> = BTreeMap::new();
-        for &(s, sign) in trade {
-            for &(arc, passes) in &strands[s].arcs {
-                *change.entry(arc).or_default() += sign * passes as i32;
-            }
-        }
+        let change = change.of(strands, trade);
         let more: f64 = change
             .iter()
-            .map(|(&a, &d)| self.dearer(plan, a, f64::from(d)))
+            .map(|&(a, d)| self.dearer(plan, a, f64::from(d)))
             .sum();
         if more >= most + model::MISS_COST * self.ground.missed(plan) {
             return None;
         }
-        let mut next = plan.clone();
-        for (&a, &d) in change.iter().filter(|c| *c.1 != 0) {
+        let mut numbers = Vec::with_capacity(change.len());
+        for &(a, d) in change {
             let n = i32::try_from(plan.arcs[a]).ok()? + d;
-            next.arcs[a] = u32::try_from(n).ok().filter(|&n| n >= 1)?;
+            numbers.push((a, u32::try_from(n).ok().filter(|&n| n >= 1)?));
+        }
+        // Copied once that is known: of thousands of trades few get so far.
+        let mut next = plan.clone();
+        for (a, n) in numbers {
+            next.arcs[a] = n;
         }
         for &(s, sign) in trade {
             for &([p, j], passes) in &strands[s].spokes {
@@ -321,6 +325,41 @@ impl<'a> Market<'a> {
     }
 }
 
+/// How a trade changes the numbers of arcs. A layout's trades are told by the ten thousand, so it is kept from
+/// one to the next.
+struct Change {
+    /// For each arc; 0 between trades.
+    by_arc: Vec<i32>,
+    /// Arcs that the trade at hand changes, in rising order, with by how much.
+    changed: Vec<(usize, i32)>,
+}
+
+impl Change {
+    fn new(arcs: usize) -> Self {
+        Self {
+            by_arc: vec![0; arcs],
+            changed: Vec::new(),
+        }
+    }
+
+    fn of(&mut self, strands: &[Strand], trade: &Trade) -> &[(usize, i32)] {
+        self.changed.clear();
+        for &(s, sign) in trade {
+            for &(arc, passes) in &strands[s].arcs {
+                self.by_arc[arc] += sign * passes as i32;
+                self.changed.push((arc, 0));
+            }
+        }
+        self.changed.sort_unstable();
+        self.changed.dedup();
+        for (arc, by) in &mut self.changed {
+            *by = std::mem::take(&mut self.by_arc[*arc]);
+        }
+        self.changed.retain(|change| change.1 != 0);
+        &self.changed
+    }
+}
+
 /// One strip of each set that runs beside each other all the way, of those wanted.
 fn distinct(strands: &[Strand], wanted: impl Fn(&Strand) -> bool) -> Vec<usize> {
     let mut seen = BTreeSet::new();
@@ -337,6 +376,25 @@ fn sum(a: &[u32], b: &[u32]) -> Vec<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// Against sums told one after another: arcs in rising order, those that nothing changes left out, and
+    /// nothing of a trade left over for the next.
+    #[test]
+    fn a_change_is_the_sum_of_what_a_trades_strips_pass() {
+        let strand = |arcs: &[(usize, u32)]| Strand {
+            arcs: arcs.to_vec(),
+            ..Strand::default()
+        };
+        let strands = [
+            strand(&[(1, 1), (4, 2)]),
+            strand(&[(0, 1), (4, 1)]),
+            strand(&[(1, 1), (2, 3), (4, 1)]),
+        ];
+        let mut change = Change::new(5);
+        let trade = vec![(0, -1), (1, 1), (2, 1)];
+        assert_eq!(change.of(&strands, &trade), [(0, 1), (2, 3)]);
+        assert_eq!(change.of(&strands, &vec![(1, -1)]), [(0, -1), (4, -1)]);
+    }
 
     /// A hand with six rings and no counts took minutes: every strip could be traded for every
     /// pair of strips, and strips that run beside each other were each tried.
