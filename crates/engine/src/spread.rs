@@ -28,13 +28,13 @@ pub(crate) fn on_sculpt(mesh: &TriMesh, count: impl Fn(f64) -> usize) -> Vec<Scu
     let area = |t: usize| mesh.area_normal(t).length() / 2.0;
     let blocks = mesh.triangles.len().div_ceil(BLOCK);
     let block = |b: usize| b * BLOCK..((b + 1) * BLOCK).min(mesh.triangles.len());
-    let areas: Vec<f64> = (0..blocks)
-        .into_par_iter()
-        .map(|b| block(b).map(area).sum())
-        .collect();
+    // Told once for each triangle: on a dense sculpt most of the time goes here.
+    let areas_of = |b: usize| -> Vec<f64> { block(b).map(area).collect() };
+    let each: Vec<Vec<f64>> = (0..blocks).into_par_iter().map(areas_of).collect();
+    let areas = each.iter().map(|areas| areas.iter().sum::<f64>());
     let mut starts = Vec::with_capacity(blocks);
     let mut total = 0.0;
-    for a in &areas {
+    for a in areas {
         starts.push(total);
         total += a;
     }
@@ -42,7 +42,7 @@ pub(crate) fn on_sculpt(mesh: &TriMesh, count: impl Fn(f64) -> usize) -> Vec<Scu
     let spread = Spread::new(total, count(total));
     (0..blocks)
         .into_par_iter()
-        .flat_map_iter(|b| in_block(mesh, block(b), [starts[b], starts[b + 1]], spread))
+        .flat_map_iter(|b| in_block(mesh, block(b), &each[b], [starts[b], starts[b + 1]], spread))
         .collect()
 }
 
@@ -50,15 +50,16 @@ pub(crate) fn on_sculpt(mesh: &TriMesh, count: impl Fn(f64) -> usize) -> Vec<Scu
 fn in_block(
     mesh: &TriMesh,
     block: std::ops::Range<usize>,
+    areas: &[f64],
     sums: [f64; 2],
     spread: Spread,
 ) -> Vec<SculptSample> {
     let last = block.end - 1;
     let mut covered = sums[0];
     let mut samples = Vec::new();
-    for t in block {
+    for (t, area) in block.zip(areas) {
         let before = covered;
-        covered += mesh.area_normal(t).length() / 2.0;
+        covered += area;
         // Rounding must not part the end of one block from the start of the next.
         let end = if t == last {
             sums[1]

@@ -7,6 +7,7 @@
 use std::f64::consts::FRAC_PI_2;
 
 use mesh::{DVec3, TriTopology};
+use rayon::prelude::*;
 
 use super::frames::Frames;
 
@@ -39,6 +40,7 @@ impl Pull {
             t.iter().for_each(|&v| normals[v as usize] += normal);
         }
         let mut bend: Vec<[f64; 2]> = (0..count as u32)
+            .into_par_iter()
             .map(|v| bend_at(topology, frames, positions, &normals, v))
             .collect();
         // Neighbours with the turn that carries a bend over from each, flat; as they are all rounds.
@@ -57,6 +59,7 @@ impl Pull {
         first.push(around.len());
         for _ in 0..ROUNDS {
             bend = (0..count)
+                .into_par_iter()
                 .map(|v| {
                     let mut sum = bend[v];
                     let mut n = 1.0;
