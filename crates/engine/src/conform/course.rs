@@ -147,11 +147,15 @@ impl Run {
                         (v, _, true) => mesh.positions[v as usize],
                         _ => scene.rails[self.rail].aim(s),
                     };
-                    let cost = |a: f64, b: f64| {
-                        let ends = [(a, at(i, a)), (b + past, at((i + 1) % n, b))];
-                        self.cost(scene, ends, dense[i], mean)
+                    let next = (i + 1) % n;
+                    let ends = places[next].iter().map(|&b| (b + past, at(next, b)));
+                    let ends: Vec<(f64, DVec3)> = ends.collect();
+                    let row = |&a: &f64| {
+                        let from = (a, at(i, a));
+                        let cost =
+                            |&to: &(f64, DVec3)| self.cost(scene, [from, to], dense[i], mean);
+                        ends.iter().map(cost).collect()
                     };
-                    let row = |&a: &f64| places[(i + 1) % n].iter().map(|&b| cost(a, b)).collect();
                     places[i].iter().map(row).collect()
                 })
                 .collect();
