@@ -16,7 +16,7 @@ use crate::model::{Sculpt, WorkSurface};
 /// Most that smoothing is taken to have drawn a place together, or apart.
 const MOST_DRAWN: f64 = 20.0;
 /// Steps in which the way between two vertices is looked up.
-const STEPS: usize = 6;
+const STEPS: usize = 4;
 
 /// The work surface and its smoothed copy, both with an index.
 pub(super) struct Lift {

@@ -70,7 +70,7 @@ impl ConformOptions {
 }
 
 /// Rounds after which the wanted density and the ways between neighbours are looked up anew.
-const LOOK_UP: u32 = 10;
+const LOOK_UP: u32 = 15;
 
 /// Rounds on the sculpt after which vertices are drawn to what of it stands off, and the last such
 /// round: those after it even out the quads.

@@ -105,6 +105,7 @@ impl Reach {
             Some(Sample {
                 corners: quad,
                 weights,
+                weight: 1.0,
                 normal,
                 gap: gap.min(scene.edge),
             })

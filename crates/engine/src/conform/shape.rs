@@ -34,8 +34,22 @@ pub(super) fn round(
         .into_par_iter()
         .map(|q| jacobian_of(mesh, q))
         .collect();
+    // All from where the round finds the mesh, so beside each other: looking for places on the surface takes
+    // most of a round. What slides along a curve minds where its neighbours on it are by then.
+    let here = &*scene;
+    let free: Vec<Option<Placed>> = (0..old.len())
+        .into_par_iter()
+        .map(|v| match here.seats[v] {
+            Seat::Free => step_of(mesh, here, v, share, &asked, &old, rails),
+            _ => None,
+        })
+        .collect();
     for v in 0..old.len() {
-        let Some(step) = step_of(mesh, scene, v, share, &asked, &old, rails) else {
+        let step = match scene.seats[v] {
+            Seat::Free => free[v],
+            _ => step_of(mesh, scene, v, share, &asked, &old, rails),
+        };
+        let Some(step) = step else {
             continue;
         };
         let before = (mesh.positions[v], scene.seats[v]);
