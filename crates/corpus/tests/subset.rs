@@ -36,6 +36,20 @@ fn a_dozen_shapes_end_in_sound_surfaces_or_refusals() {
     }
 }
 
+/// A limb as thin as two quads with closed tips, and a ring around its middle: the tips were left bare, and quads
+/// folded there. Two singular places of a tip shared a patch, and poles lay far from the ends of long patches.
+#[test]
+fn a_thin_limb_is_covered_to_its_tips() {
+    let case = make::made(169).unwrap();
+    let spec = RunSpec {
+        given: Given::Full,
+        faces: 300,
+    };
+    let record = run::run(&case, spec, |_| {});
+    assert!(record.ending.is_success(), "{}", summary::line(&record));
+    assert_eq!(record.failing, Vec::<String>::new());
+}
+
 fn entry() -> (Selection, Entry) {
     let selection = Selection {
         faces: vec![300, 1500],

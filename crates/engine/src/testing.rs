@@ -114,8 +114,15 @@ impl Case {
         let task = Task::default();
         let laid = self.laid().unwrap();
         let (plan, plan_findings) = self.planned(&laid).unwrap();
-        let (filled, _) =
-            fill::run(&laid.surface, &laid.field, &laid.layout, &plan, &task).unwrap();
+        let (filled, _) = fill::run(
+            &laid.surface,
+            &laid.field,
+            &laid.layout,
+            &plan,
+            fill::Start::Squarest,
+            &task,
+        )
+        .unwrap();
         let options = ConformOptions::for_edge(self.edge);
         let Laid {
             plane,

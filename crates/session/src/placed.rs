@@ -46,7 +46,7 @@ impl Tried {
 impl Session {
     /// The surface as the session's way has plans weighed. Where that has quads folded or squeezed,
     /// misses a guide or passes a part of the sculpt by, or can't be placed, other ways are tried until one
-    /// has no faults: plans weighed by arcs alone, then the field's other variants. The one with the fewest
+    /// has no faults: the same quads begun elsewhere, plans weighed by arcs alone, then the field's other variants. The one with the fewest
     /// faults is kept, of equal ones the first.
     pub(crate) fn best_placed(
         &self,
@@ -57,8 +57,7 @@ impl Session {
         clock: &mut Clock,
     ) -> Result<Placed, SessionError> {
         let lays = Lays::default();
-        let mut tried = |look| {
-            let variant = self.best_variant(prepared, half, settings, &lays, look, task, clock)?;
+        let weighed = |variant: Variant, clock: &mut Clock| {
             let spirals = variant.planned.crossing;
             let placed = self.placed(prepared, half, settings, variant, task)?;
             clock.lap("conform");
@@ -72,11 +71,28 @@ impl Session {
                 faults,
             })
         };
-        let mut best: Result<Tried, SessionError> = tried(Look {
+        let tried = |look, clock: &mut Clock| {
+            let variant = self.best_variant(prepared, half, settings, &lays, look, task, clock)?;
+            weighed(variant, clock)
+        };
+        let look = Look {
             weighing: self.way.weighing,
             longer: true,
             without: None,
-        });
+        };
+        let mut best: Result<Tried, SessionError> = tried(look, clock);
+        // Vertices that begin elsewhere may end elsewhere: that is soon tried.
+        if let Ok(one) = &best
+            && !one.serves()
+        {
+            let straight = one.placed.variant.straight(prepared, task)?;
+            clock.lap("fill");
+            match weighed(straight, clock) {
+                Ok(other) if other.badness() < one.badness() => best = Ok(other),
+                Err(problem) if problem.is_cancelled() => return Err(problem),
+                _ => {}
+            }
+        }
         let (first, by_arcs) = match &best {
             Ok(one) => {
                 let Variant { index, planned, .. } = &one.placed.variant;
@@ -99,11 +115,12 @@ impl Session {
                 break;
             }
             // Plans by arcs came first where others had spirals: only there a longer look can pay.
-            let other = tried(Look {
+            let look = Look {
                 weighing,
                 longer: by_arcs,
                 without,
-            });
+            };
+            let other = tried(look, clock);
             best = match (best, other) {
                 (_, Err(problem)) if problem.is_cancelled() => return Err(problem),
                 (Ok(one), Ok(other)) if one.badness() <= other.badness() => Ok(one),

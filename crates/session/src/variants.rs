@@ -7,7 +7,7 @@ use base::{Findings, Task};
 use engine::assemble;
 use engine::field::{self, Field, FieldOptions};
 use engine::fill::join::{self, Joined};
-use engine::fill::{self, Filled};
+use engine::fill::{self, Filled, Start};
 use engine::layout::{self, Layout, LayoutOptions};
 use engine::model::Plane;
 use engine::quantise::{self, Plan, QuantiseOptions, Weighing};
@@ -278,7 +278,7 @@ impl Ground<'_> {
     ) -> Result<Planned, SessionError> {
         let (prepared, task) = (self.prepared, self.task);
         let (surface, curves, edge) = (&prepared.surface, &prepared.curves.curves, prepared.edge);
-        let (cross, patches) = (&laid.cross, &laid.patches);
+        let patches = &laid.patches;
         let mut findings = Findings::default();
         let halves = if self.half.plane.is_some() { 2 } else { 1 };
         let faces = match self.settings.size {
@@ -301,14 +301,8 @@ impl Ground<'_> {
         };
         findings.append(more);
         clock.lap("quantise");
-        let (mut filled, more) = fill::run(surface, cross, patches, &plan, task)?;
+        let (filled, joined, more) = filled(prepared, laid, &plan, Start::Squarest, task)?;
         findings.append(more);
-        let mut joined = None;
-        if let Some(held) = &prepared.held {
-            let runs = &prepared.curves.held;
-            join::settle(&mut filled, surface, patches, held, runs)?;
-            joined = Some(join::join(filled.clone(), patches, held));
-        }
         clock.lap("fill");
         Ok(Planned {
             crossing: crossing_strips(&filled, joined.as_ref(), self.half.plane, edge),
@@ -317,6 +311,44 @@ impl Ground<'_> {
             joined,
             findings,
             weighing,
+        })
+    }
+}
+
+/// Quads on patches for a plan, with held quads if there are any.
+fn filled(
+    prepared: &Prepared,
+    laid: &Laid,
+    plan: &Plan,
+    start: Start,
+    task: &Task,
+) -> Result<(Filled, Option<Joined>, Findings), SessionError> {
+    let (surface, patches) = (&prepared.surface, &laid.patches);
+    let (mut filled, findings) = fill::run(surface, &laid.cross, patches, plan, start, task)?;
+    let mut joined = None;
+    if let Some(held) = &prepared.held {
+        let runs = &prepared.curves.held;
+        join::settle(&mut filled, surface, patches, held, runs)?;
+        joined = Some(join::join(filled.clone(), patches, held));
+    }
+    Ok((filled, joined, findings))
+}
+
+impl Variant {
+    /// The same quads with their vertices begun along straight lines.
+    pub(crate) fn straight(&self, prepared: &Prepared, task: &Task) -> Result<Self, SessionError> {
+        let plan = self.planned.plan.clone();
+        let (filled, joined, _) = filled(prepared, &self.laid, &plan, Start::Straight, task)?;
+        Ok(Self {
+            index: self.index,
+            laid: Arc::clone(&self.laid),
+            planned: Planned {
+                plan,
+                filled,
+                joined,
+                findings: self.planned.findings.clone(),
+                ..self.planned
+            },
         })
     }
 }

@@ -3,6 +3,9 @@
 //! A four-sided patch lies in the unit square, others in a regular polygon of radius
 //! one; see [`corner_uv`].
 
+use numeric::SpdError;
+
+use super::even::even;
 use crate::layout::corner_uv;
 
 /// The filling of one patch. Quads index `outer` first, then `inner`.
@@ -10,8 +13,10 @@ use crate::layout::corner_uv;
 pub(super) struct Block {
     /// Mesh vertices on the sides.
     pub outer: Vec<u32>,
-    /// Plane coordinates of new vertices.
+    /// Plane coordinates of new vertices, along straight lines between sides and poles.
     pub inner: Vec<[f64; 2]>,
+    /// Another way to place them, each at the mean of its neighbours; none for grids, where it is the same.
+    pub even: Option<Vec<[f64; 2]>>,
     /// Quads, anticlockwise.
     pub quads: Vec<[u32; 4]>,
     /// Plane coordinates of outer and, behind them, inner vertices.
@@ -25,7 +30,7 @@ fn lerp(a: [f64; 2], b: [f64; 2], t: f64) -> [f64; 2] {
 impl Block {
     /// Fills a patch whose sides have these mesh vertices (anticlockwise, corners included)
     /// and, unless it has four, these quads on each spoke.
-    pub fn fill(sides: &[Vec<u32>], spokes: &[u32]) -> Self {
+    pub fn fill(sides: &[Vec<u32>], spokes: &[u32]) -> Result<Self, SpdError> {
         let mut block = Self::default();
         let corners = corner_uv(sides.len());
         // Local indices of each side; corners are shared by neighbouring sides.
@@ -49,14 +54,18 @@ impl Block {
             local[s].push(end);
         }
         let outer = block.outer.len();
+        let grid = sides.len() == 4 && (0..2).all(|s| sides[s].len() == sides[s + 2].len());
         if sides.len() == 4 {
             let [b, r, t, l] = [&local[0], &local[1], &local[2], &local[3]].map(Clone::clone);
             block.four(&b, &r, &reversed(&t), &reversed(&l));
         } else {
             block.around_pole(&local, spokes);
         }
+        if !grid {
+            block.even = Some(even(&block.uv, outer, &block.quads)?);
+        }
         block.inner = block.uv.split_off(outer);
-        block
+        Ok(block)
     }
 
     fn add(&mut self, uv: [f64; 2]) -> u32 {
@@ -231,7 +240,7 @@ mod tests {
     }
 
     fn check(counts: &[u32], spokes: &[u32], inner_poles: usize) {
-        let block = Block::fill(&sides_of(counts), spokes);
+        let block = Block::fill(&sides_of(counts), spokes).unwrap();
         let topology = mesh_of(&block).topology();
         assert_eq!(topology.euler_characteristic(), 1, "{counts:?}");
         assert_eq!(topology.inconsistent_edges, 0);
@@ -242,6 +251,30 @@ mod tests {
             .filter(|&v| !topology.on_boundary[v] && topology.valence[v] != 4)
             .count();
         assert_eq!(poles, inner_poles, "{counts:?}");
+    }
+
+    /// Plane coordinates of outer and inner vertices.
+    fn places(block: &Block) -> Vec<[f64; 2]> {
+        let outer = block.uv.iter().copied();
+        outer.chain(block.even.iter().flatten().copied()).collect()
+    }
+
+    /// A long patch of three sides, as on a quarter of a thin limb with a tip: laid into a regular shape its
+    /// rows crowd towards the tip, and the pole, a row from it, must lie as near. It lay a third of the way down, so
+    /// that the tip had no quads.
+    #[test]
+    fn the_pole_of_a_long_patch_lies_at_its_end() {
+        let (rows, across) = (24, 2);
+        let block = Block::fill(&sides_of(&[rows, rows, across]), &[1, 1, rows - 1]).unwrap();
+        let uv = places(&block);
+        let tip = uv[rows as usize];
+        let topology = mesh_of(&block).topology();
+        let inner = block.outer.len()..uv.len();
+        let pole = inner.clone().find(|&v| topology.valence[v] == 3).unwrap();
+        let off = |v: usize| (uv[v][0] - tip[0]).hypot(uv[v][1] - tip[1]);
+        let row = off(rows as usize - 1);
+        assert!(off(pole) < 1.2 * row, "{} of {row}", off(pole));
+        assert!(inner.map(off).all(|o| o > 0.5 * row));
     }
 
     proptest! {
@@ -258,7 +291,7 @@ mod tests {
             let mut y = y;
             y[at] = 0;
             let counts: Vec<u32> = (0..5).map(|i| y[(i + 4) % 5] + y[(i + 1) % 5]).collect();
-            let block = Block::fill(&sides_of(&counts), &y);
+            let block = Block::fill(&sides_of(&counts), &y).unwrap();
             let topology = mesh_of(&block).topology();
             prop_assert_eq!(topology.euler_characteristic(), 1);
             prop_assert_eq!(topology.boundary_loops().len(), 1);
@@ -267,6 +300,22 @@ mod tests {
             // On the side: three quads meet there, so four edges where a straight side has three.
             let fours = (0..topology.valence.len()).filter(|&v| topology.on_boundary[v] && topology.valence[v] == 4).count();
             prop_assert_eq!(fours, 1);
+        }
+
+        /// Tutte's theorem (1963): where every inner vertex is the mean of its neighbours within a convex rim,
+        /// nothing folds.
+        #[test]
+        fn no_quad_folds_in_the_plane(y in prop::collection::vec(1u32..30, 6), n in 3usize..7) {
+            prop_assume!(n != 4);
+            let y = &y[..n];
+            let counts: Vec<u32> = (0..n).map(|i| y[(i + n - 1) % n] + y[(i + 1) % n]).collect();
+            let block = Block::fill(&sides_of(&counts), y).unwrap();
+            let uv = places(&block);
+            for quad in &block.quads {
+                let [a, b, c, d] = quad.map(|v| uv[v as usize]);
+                let twice = (c[0] - a[0]) * (d[1] - b[1]) - (c[1] - a[1]) * (d[0] - b[0]);
+                prop_assert!(twice > 0.0, "{counts:?}: {quad:?}");
+            }
         }
 
         #[test]
@@ -280,7 +329,7 @@ mod tests {
             let mut counts = vec![a + 2 * e, rows, a, rows];
             counts.rotate_left(turn);
             // At the ends of the narrow line the five-poles are shared with the sides, so count quads' sums only.
-            let block = Block::fill(&sides_of(&counts), &[]);
+            let block = Block::fill(&sides_of(&counts), &[]).unwrap();
             let topology = mesh_of(&block).topology();
             prop_assert_eq!(topology.euler_characteristic(), 1);
             let threes = (0..topology.valence.len())

@@ -8,6 +8,7 @@
 
 mod blocks;
 mod disk;
+mod even;
 pub mod join;
 #[cfg(test)]
 mod tests;
@@ -100,6 +101,16 @@ pub struct Filled {
     pub held: Vec<Option<u32>>,
 }
 
+/// Where vertices inside patches around a pole, or with sides that differ, are to begin; the stages after
+/// move them, and may end elsewhere for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Start {
+    /// At the means of their neighbours, or along straight lines: where a patch's quads are more like squares.
+    Squarest,
+    /// Along straight lines between sides and poles.
+    Straight,
+}
+
 /// Fills all patches.
 ///
 /// # Errors
@@ -109,6 +120,7 @@ pub fn run(
     field: &Field,
     layout: &Layout,
     plan: &Plan,
+    start: Start,
     task: &Task,
 ) -> Result<(Filled, Findings), FillError> {
     task.report("fill", 0.0)?;
@@ -123,14 +135,34 @@ pub fn run(
     // Each patch by itself, then all in their order.
     let block = |(p, patch): (usize, &Patch)| -> Result<(Block, Vec<DVec3>), FillError> {
         task.checkpoint()?;
-        let disk = Disk::flatten(surface, field, layout, plan, p)
-            .map_err(|source| FillError::Flatten { patch: p, source })?;
+        let flat = |source| FillError::Flatten { patch: p, source };
+        let disk = Disk::flatten(surface, field, layout, plan, p).map_err(flat)?;
         let sides: Vec<Vec<u32>> = (0..patch.sides.len())
             .map(|s| shared.side(patch, s))
             .collect();
-        let block = Block::fill(&sides, &plan.spokes[p]);
-        let inner = block.inner.iter();
-        let inner = inner.map(|uv| disk.lift(*uv, &surface.positions)).collect();
+        let block = Block::fill(&sides, &plan.spokes[p]).map_err(flat)?;
+        let lifted = |places: &[[f64; 2]]| -> Vec<DVec3> {
+            let places = places.iter();
+            places
+                .map(|uv| disk.lift(*uv, &surface.positions))
+                .collect()
+        };
+        let mut inner = lifted(&block.inner);
+        if start == Start::Squarest
+            && let Some(places) = &block.even
+        {
+            let other = lifted(places);
+            let unlike = |inner: &[DVec3]| {
+                let at = |v: u32| match (v as usize).checked_sub(block.outer.len()) {
+                    Some(i) => inner[i],
+                    None => filled.mesh.positions[block.outer[v as usize] as usize],
+                };
+                even::unlike_squares(&block.quads, at)
+            };
+            if unlike(&other) < unlike(&inner) {
+                inner = other;
+            }
+        }
         Ok((block, inner))
     };
     let blocks: Vec<_> = layout.patches.par_iter().enumerate().map(block).collect();

@@ -161,6 +161,7 @@ fn filled(made: &Made, layout: &Layout, plan: &Plan) -> Result<(Filled, Findings
         &made.laid.field,
         layout,
         plan,
+        Start::Squarest,
         &Task::default(),
     )
 }
@@ -223,6 +224,7 @@ fn a_place_that_is_no_number_is_refused() {
         &made.laid.field,
         &made.laid.layout,
         &made.plan,
+        Start::Squarest,
         &Task::default(),
     )
     .unwrap_err();
@@ -243,6 +245,7 @@ fn cancelling_stops_the_fill() {
         &made.laid.field,
         &made.laid.layout,
         &made.plan,
+        Start::Squarest,
         &task,
     )
     .unwrap_err();

@@ -58,12 +58,15 @@ pub struct Laying<'a> {
 #[derive(Clone, Debug)]
 pub(super) struct Candidate {
     pub run: Vec<u32>,
-    cost: f64,
-    cause: Cause,
+    pub cost: f64,
+    pub cause: Cause,
 }
 
 /// How far short of another curve, in quads, a guide may end to be led there directly.
 const NEAR_END: f64 = 1.6;
+
+/// Disorder that falls by less than this hasn't fallen.
+const LEAST_GAIN: f64 = 1e-6;
 
 /// Shortest paths that are tried for one region.
 const MOST_SHORTEST: usize = 240;
@@ -112,13 +115,18 @@ impl<'a> Laying<'a> {
             }
             let chosen = self.best(&region, &self.candidates(&region)).or_else(|| {
                 if region.is_patch() {
-                    None
-                } else {
-                    self.best(&region, &self.shortest(&region))
+                    return None;
+                }
+                // A shortest path does unless it leaves together what a curve from between parts.
+                let shortest = self.best(&region, &self.shortest(&region));
+                let between = self.best(&region, &self.between(&region));
+                match (shortest, between) {
+                    (Some(path), Some(curve)) if curve.0 < path.0 + LEAST_GAIN => Some(path),
+                    (path, curve) => curve.or(path),
                 }
             });
             match chosen {
-                Some(candidate) if self.lay(&candidate.run).is_some() => {
+                Some((_, candidate)) if self.lay(&candidate.run).is_some() => {
                     self.curves.push(LaidCurve {
                         vertices: candidate.run.clone(),
                         closed: false,
@@ -138,12 +146,12 @@ impl<'a> Laying<'a> {
         done
     }
 
-    /// The candidate that lowers the disorder most for its cost; `None` if none lowers it.
-    fn best(&mut self, region: &Region, candidates: &[Candidate]) -> Option<Candidate> {
+    /// The candidate that lowers the disorder most for its cost, and by how much; `None` if none lowers it.
+    fn best(&mut self, region: &Region, candidates: &[Candidate]) -> Option<(f64, Candidate)> {
         let before = region.disorder();
         let rim = Rim::of(region);
         self.sides.set(self.field, &self.marks, region, &self.scale);
-        let mut best: Option<(f64, usize)> = None;
+        let mut best: Option<(f64, f64, usize)> = None;
         for (i, candidate) in candidates.iter().enumerate() {
             let Some(undo) = self.lay(&candidate.run) else {
                 continue;
@@ -163,14 +171,14 @@ impl<'a> Laying<'a> {
             };
             self.undo(undo);
             let gain = before - after;
-            if gain > 1e-6 {
+            if gain > LEAST_GAIN {
                 let score = gain - candidate.cost;
                 if best.is_none_or(|b| score > b.0 + 1e-12) {
-                    best = Some((score, i));
+                    best = Some((score, gain, i));
                 }
             }
         }
-        best.map(|(_, i)| candidates[i].clone())
+        best.map(|(_, gain, i)| (gain, candidates[i].clone()))
     }
 
     /// Marks a run of vertices as the next curve; `None`, with nothing changed, if an end has no room.
@@ -351,7 +359,12 @@ impl<'a> Laying<'a> {
         })
     }
 
-    fn walk_limit(&self, region: &Region) -> f64 {
+    /// What a curve costs for its length.
+    pub(super) fn by_length(&self, run: &[u32]) -> f64 {
+        0.012 * run_length(self.positions, run) / self.quad
+    }
+
+    pub(super) fn walk_limit(&self, region: &Region) -> f64 {
         let area = region.triangles.len() as f64 * 0.45 * self.field_edge().powi(2);
         (8.0 * area.sqrt()).max(20.0 * self.quad)
     }
@@ -362,7 +375,7 @@ impl<'a> Laying<'a> {
 
     /// What it costs to start or end at this distance from the nearest node: nothing on it or far
     /// from it, more the shorter the arc that would be left.
-    fn crowding(&self, to_node: f64) -> f64 {
+    pub(super) fn crowding(&self, to_node: f64) -> f64 {
         let quads = to_node / self.quad;
         if quads < 1e-9 {
             -0.25
@@ -424,7 +437,7 @@ impl<'a> Laying<'a> {
         if length < 0.7 * self.quad && sector.quarters == 2 {
             return None;
         }
-        let mut cost = 0.012 * length / self.quad + self.crowding(end_gap);
+        let mut cost = self.by_length(&run) + self.crowding(end_gap);
         cost += self.nearness_to_singularities(region, &run);
         Some(Candidate {
             run,
@@ -452,7 +465,7 @@ impl<'a> Laying<'a> {
     }
 
     /// Leads a run to the best vertex of the curve that it met, a node if one is near.
-    fn land(
+    pub(super) fn land(
         &self,
         region: &Region,
         rim: &Gaps,
@@ -532,7 +545,7 @@ impl<'a> Laying<'a> {
     /// Shortest path from any source to the first goal reached, through unmarked vertices and
     /// along edges that are `free`. To one goal, what lies towards it is looked at first: no path is
     /// shorter than the straight line (Hart, Nilsson & Raphael 1968).
-    fn paths(
+    pub(super) fn paths(
         &self,
         sources: &[u32],
         goals: &[u32],
@@ -639,8 +652,7 @@ impl<'a> Laying<'a> {
             if from != to
                 && let Some(run) = self.paths(&[from], &[to], f64::INFINITY, &[], within)
             {
-                let length = run_length(self.positions, &run);
-                let cost = 0.012 * length / self.quad
+                let cost = self.by_length(&run)
                     + self.crowding(rim.to_node[*l][*i])
                     + self.crowding(rim.to_node[*m][*j]);
                 found.push(Candidate {

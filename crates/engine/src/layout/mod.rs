@@ -14,6 +14,7 @@
 //! that is uncountable.
 
 mod bends;
+mod between;
 mod cuts;
 mod density;
 mod flat;

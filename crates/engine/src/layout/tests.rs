@@ -326,6 +326,44 @@ fn a_tooths_tip_beside_a_lines_end_is_no_corner() {
     assert_eq!(found, [(1, 0), (1, 0), (1, 60), (1, 60), (2, 32)]);
 }
 
+/// Curves from between singular places run from rim to rim, along no other curve, and some of them leave the
+/// places on different sides.
+#[test]
+fn curves_from_between_singular_places_part_them() {
+    let mut parted = 0;
+    for (case, curves, surface, field) in grounds() {
+        let marks = marks_of(surface, field, curves, case.edge);
+        let scale = RegionScale::default();
+        let regions = all_regions(field, &marks, &scale);
+        let chains = surface.chains.len() as u32;
+        let mut laying = lay::Laying::new(field, &surface.positions, marks, chains, case.edge, 3.0);
+        for region in regions.iter().filter(|r| !r.loops.is_empty()) {
+            for candidate in laying.between(region) {
+                let run = &candidate.run;
+                let ends = [run[0], run[run.len() - 1]];
+                assert!(
+                    ends.iter().all(|&v| laying.marks.is_marked(v)),
+                    "{}",
+                    case.name
+                );
+                assert!(
+                    run[1..run.len() - 1]
+                        .iter()
+                        .all(|&v| !laying.marks.is_marked(v))
+                );
+                let Some(undo) = laying.lay(run) else {
+                    continue;
+                };
+                let parts = laying.parts(run);
+                laying.undo(undo);
+                let most = parts.iter().map(|p| p.singularities.len()).max();
+                parted += usize::from(most.is_some_and(|n| n < region.singularities.len()));
+            }
+        }
+    }
+    assert!(parted > 4, "{parted}");
+}
+
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
     #[test]
