@@ -130,13 +130,17 @@ fn case(recipe: &Recipe, clean: TriMesh) -> Case {
     }
 }
 
+/// Points that a guide has at least. Along fine sculpts it has one for each edge that it crosses: a rim of 150
+/// quads drawn by 48 points cuts its bends short by more than quads may be off.
+const FEWEST_POINTS: usize = 48;
+
 fn guide(name: &str, kind: GuideKind, section: &Section, count: Option<u32>) -> Guide {
     Guide {
         name: name.to_owned(),
         kind,
         closed: section.closed,
         count,
-        points: section.resampled(48),
+        points: section.resampled(section.points.len().max(FEWEST_POINTS)),
     }
 }
 
@@ -185,4 +189,34 @@ fn open_section(mesh: &TriMesh, spec: &LineSpec) -> Option<Section> {
         .into_iter()
         .filter(|s| !s.closed && s.points.len() > 5)
         .max_by(|a, b| a.length().total_cmp(&b.length()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A sheet's rim turns corners: drawn by 48 points it was cut short there by several of the rim's edges.
+    #[test]
+    fn rims_are_drawn_as_finely_as_they_run() {
+        let mut recipe = recipe::recipe(5, 0);
+        recipe.jitter = 0.0;
+        recipe.defects.clear();
+        let mesh = dense(&recipe, 0).unwrap();
+        let rims = solid::rims(&mesh);
+        assert!(rims[0].points.len() > 100, "{}", rims[0].points.len());
+        for rim in &rims {
+            let drawn = guide("rim", GuideKind::Opening, rim, None).points;
+            let edge = rim.length() / rim.points.len() as f64;
+            let to_piece = |p: DVec3, i: usize| {
+                let (a, b) = (drawn[i], drawn[(i + 1) % drawn.len()]);
+                let t = (p - a).dot(b - a) / (b - a).length_squared().max(1e-300);
+                p.distance(a.lerp(b, t.clamp(0.0, 1.0)))
+            };
+            for &p in &rim.points {
+                let off = (0..drawn.len()).map(|i| to_piece(p, i));
+                let off = off.fold(f64::INFINITY, f64::min);
+                assert!(off < 0.75 * edge, "{off} of {edge}");
+            }
+        }
+    }
 }
