@@ -296,7 +296,11 @@ impl Ground<'_> {
             let factor = 2f64.powi(if fewer { step } else { -step });
             let edge = self.options.quad_edge * factor;
             let none = vec![0; self.layout.arcs.len()];
-            let asked = Asked::new(counts, &none, edge, self.options, self.options.search_nodes);
+            // Only told: where a short look finds nothing, the others say how far it goes.
+            let asked = Asked {
+                needed_at_all: false,
+                ..Asked::new(counts, &none, edge, self.options, self.options.search_nodes)
+            };
             if let Ok(other) = model::solve(self.layout, &asked) {
                 furthest = if fewer {
                     furthest.min(other.faces)

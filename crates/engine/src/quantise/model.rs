@@ -67,6 +67,8 @@ pub(super) struct Asked<'a> {
     pub budget: Option<&'a Budget<'a>>,
     /// Branch-and-bound nodes.
     pub nodes: u64,
+    /// Whether a plan is needed at any price: where so many nodes find none, many times as many are spent.
+    pub needed_at_all: bool,
 }
 
 impl<'a> Asked<'a> {
@@ -86,6 +88,7 @@ impl<'a> Asked<'a> {
             adapt: options.adapt,
             budget: None,
             nodes,
+            needed_at_all: true,
         }
     }
 }
@@ -101,7 +104,7 @@ pub(super) fn solve(layout: &Layout, asked: &Asked<'_>) -> Result<Plan, ProgramE
         let plan = match tried {
             // Any plan is better than none: a longer look, and then one without arcs that vanish.
             Err(ProgramError::Exhausted { .. })
-                if asked.budget.is_none() && nodes > 0 && nodes < MOST_NODES =>
+                if asked.needed_at_all && nodes > 0 && nodes < MOST_NODES =>
             {
                 nodes *= 8;
                 if nodes >= MOST_NODES {

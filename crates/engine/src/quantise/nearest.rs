@@ -88,8 +88,9 @@ impl Ground<'_> {
         if plan.forced() == 0 {
             return Ok(plan);
         }
-        // Steps keep these pairs, so fewer are worth a longer look.
+        // Steps keep these pairs, so fewer are worth a longer look; a plan there is.
         asked.nodes = options.nodes;
+        asked.needed_at_all = false;
         let longer = model::solve(self.layout, &asked).ok();
         let fewer = longer.filter(|longer| longer.forced() < plan.forced());
         Ok(fewer.unwrap_or(plan))
@@ -118,6 +119,7 @@ fn nearer_to_budget(
         };
         let asked = Asked {
             budget: Some(&budget),
+            needed_at_all: false,
             ..Asked::new(counts, needed, plan.edge, options, options.nodes)
         };
         match model::solve(ground.layout, &asked) {
