@@ -28,7 +28,7 @@ use crate::intent::Aims;
 use crate::model::WorkSurface;
 use curvature::Pull;
 pub use frames::{Frames, wrap};
-use periods::Periods;
+use periods::{Periods, System};
 use steer::{Steered, Steering};
 
 /// Options of the field.
@@ -134,19 +134,13 @@ impl Field {
     fn move_places(
         &mut self,
         surface: &WorkSurface,
-        fixed: &[Option<f64>],
+        system: System,
         pull: &Pull,
         aims: &Aims,
         options: &FieldOptions,
-    ) -> Result<Steered, FieldError> {
+    ) -> Steered {
         let middles = self.middles(&self.smooth);
-        let mut periods = Periods::new(
-            &self.topology,
-            &self.frames,
-            fixed,
-            pull,
-            self.angle.clone(),
-        )?;
+        let mut periods = Periods::new(&self.topology, system, pull, self.angle.clone());
         let first = periods.state();
         periods.solve();
         if !periods.is_true() {
@@ -177,7 +171,7 @@ impl Field {
             .map(|a| a.rem_euclid(std::f64::consts::FRAC_PI_2))
             .collect();
         self.find_singularities();
-        Ok(steered)
+        steered
     }
 
     /// Index of a triangle in quarter turns.
@@ -220,7 +214,13 @@ pub fn run(
     let frames = Frames::new(&topology, &smooth);
     let fixed = solve::directions_of_chains(surface, &topology, &frames);
     let pull = Pull::of_curvature(&topology, &frames, &smooth, options.curvature);
-    let angle = solve::smoothest(&topology, &frames, &fixed, &pull)?;
+    let moves = options.cancel_reach > 0.0 || aims.steer();
+    // Half of a field's time is two systems, of which neither waits for the other.
+    let (angle, system) = rayon::join(
+        || solve::smoothest(&topology, &frames, &fixed, &pull),
+        || moves.then(|| System::new(&topology, &frames, &fixed, &pull)),
+    );
+    let (angle, system) = (angle?, system.transpose()?);
     let mut field = Field {
         topology,
         smooth,
@@ -231,9 +231,9 @@ pub fn run(
     };
     field.find_singularities();
     let mut steered = Steered::default();
-    if options.cancel_reach > 0.0 || aims.steer() {
+    if let Some(system) = system {
         task.checkpoint()?;
-        steered = field.move_places(surface, &fixed, &pull, aims, options)?;
+        steered = field.move_places(surface, system, &pull, aims, options);
     }
     task.report("field", 1.0)?;
     let mut findings = Findings::default();

@@ -27,14 +27,24 @@ const MOST_REST: f64 = 0.97 * FRAC_PI_2 / 2.0;
 /// Walks that are tried with one pass over the factors.
 const AT_ONCE: usize = 8;
 
-/// Directions and whole quarter turns of a field in the making.
-pub(super) struct Periods<'a> {
-    topology: &'a TriTopology,
+/// The linear system of a field, which doesn't depend on its directions: so it can be factored while they are
+/// looked for.
+pub(super) struct System {
     /// By edge, along its first half-edge: start, end, and what is added to an angle that is carried.
     edges: Vec<(u32, u32, f64)>,
     /// Row of each vertex in the system; `usize::MAX` where the direction is given.
     row: Vec<usize>,
     /// Rows of the system.
+    rows: usize,
+    system: Option<Spd>,
+}
+
+/// Directions and whole quarter turns of a field in the making.
+pub(super) struct Periods<'a> {
+    topology: &'a TriTopology,
+    /// As [`System`] has it.
+    edges: Vec<(u32, u32, f64)>,
+    row: Vec<usize>,
     rows: usize,
     system: Option<Spd>,
     pull: &'a Pull,
@@ -44,17 +54,16 @@ pub(super) struct Periods<'a> {
     pub angle: Vec<f64>,
 }
 
-impl<'a> Periods<'a> {
-    /// Takes over a field; where `fixed` gives a direction it stays.
+impl System {
+    /// Where `fixed` gives a direction it stays.
     ///
     /// # Errors
     /// If the system can't be factored.
     pub fn new(
-        topology: &'a TriTopology,
-        frames: &'a Frames,
+        topology: &TriTopology,
+        frames: &Frames,
         fixed: &[Option<f64>],
-        pull: &'a Pull,
-        angle: Vec<f64>,
+        pull: &Pull,
     ) -> Result<Self, SpdError> {
         let mut row = vec![usize::MAX; topology.vertex_count()];
         let mut rows = 0;
@@ -82,27 +91,45 @@ impl<'a> Periods<'a> {
                 (topology.from(h), topology.to(h), frames.transport(h))
             })
             .collect();
-        let jump = edges
-            .iter()
-            .map(|&(a, b, carried)| {
-                let (a, b) = (a as usize, b as usize);
-                for (one, other) in [(a, b), (b, a)] {
-                    if row[one] != usize::MAX {
-                        entries.push((row[one], row[one], 1.0));
-                        if one < other && row[other] != usize::MAX {
-                            entries.push((row[one], row[other], -1.0));
-                        }
+        for &(a, b, _) in &edges {
+            let (a, b) = (a as usize, b as usize);
+            for (one, other) in [(a, b), (b, a)] {
+                if row[one] != usize::MAX {
+                    entries.push((row[one], row[one], 1.0));
+                    if one < other && row[other] != usize::MAX {
+                        entries.push((row[one], row[other], -1.0));
                     }
                 }
-                let turn = angle[b] - angle[a] - carried;
-                ((wrap(turn, FRAC_PI_2) - turn) / FRAC_PI_2).round() as i32
-            })
-            .collect();
+            }
+        }
         let system = match rows {
             0 => None,
             _ => Some(Spd::factor(rows, &entries)?),
         };
         Ok(Self {
+            edges,
+            row,
+            rows,
+            system,
+        })
+    }
+}
+
+impl<'a> Periods<'a> {
+    /// Takes over a field's directions.
+    pub fn new(topology: &'a TriTopology, system: System, pull: &'a Pull, angle: Vec<f64>) -> Self {
+        let System {
+            edges,
+            row,
+            rows,
+            system,
+        } = system;
+        let nearest = |&(a, b, carried): &(u32, u32, f64)| {
+            let turn = angle[b as usize] - angle[a as usize] - carried;
+            ((wrap(turn, FRAC_PI_2) - turn) / FRAC_PI_2).round() as i32
+        };
+        let jump = edges.iter().map(nearest).collect();
+        Self {
             topology,
             edges,
             row,
@@ -111,7 +138,7 @@ impl<'a> Periods<'a> {
             pull,
             jump,
             angle,
-        })
+        }
     }
 
     /// What an edge's directions differ by, beside its jump; radians, along its first half-edge.

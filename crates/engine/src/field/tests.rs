@@ -284,14 +284,9 @@ fn a_walk_takes_index_from_its_start_to_its_end() {
     let pull = Pull::of_curvature(&field.topology, &field.frames, &field.smooth, 0.0);
     for start in 0..4 {
         let from = field.singularities[start];
-        let mut periods = Periods::new(
-            &field.topology,
-            &field.frames,
-            &fixed,
-            &pull,
-            field.angle.clone(),
-        )
-        .unwrap();
+        let system = System::new(&field.topology, &field.frames, &fixed, &pull).unwrap();
+        let angle = field.angle.clone();
+        let mut periods = Periods::new(&field.topology, system, &pull, angle);
         // Its walks to triangles a little away, two rings of triangles off.
         let goals: Vec<u32> = (0..surface.triangles.len() as u32)
             .filter(|&t| {
