@@ -10,6 +10,7 @@ mod sizes;
 mod slivers;
 
 use mesh::DVec3;
+use rayon::prelude::*;
 
 use flips::angle_measure;
 
@@ -287,6 +288,7 @@ impl Remesher<'_> {
     pub fn folded(&self) -> Vec<u32> {
         let near = 0.35 * self.edge;
         (0..self.mesh.tri.len() as u32)
+            .into_par_iter()
             .filter(|&t| self.mesh.alive(t as usize) && self.facing_of(t) <= 0.0)
             .filter(|&t| {
                 let (normal, centre) = (

@@ -8,20 +8,44 @@ use crate::work::edit::EditMesh;
 impl Remesher<'_> {
     /// Flips edges whose flip brings their four vertices nearer to six neighbours.
     pub(super) fn flip_to_even_valence(&mut self) {
+        // Counted once: an edge asks for four, and each count is a walk around a vertex.
+        let mut valence = self.valences();
         for h in 0..self.mesh.twin.len() as u32 {
-            if self.mesh.is_edge(h) && self.flip_evens_valence(h) && self.flip_is_fair(h, false) {
+            if self.mesh.is_edge(h)
+                && self.flip_evens_valence(h, &valence)
+                && self.flip_is_fair(h, false)
+            {
+                let mut joined = vec![self.mesh.apex(h)];
+                joined.extend(self.mesh.twin_of(h).map(|g| self.mesh.apex(g)));
+                for v in [self.mesh.from(h), self.mesh.to(h)] {
+                    valence[v as usize] -= 1;
+                }
+                for v in joined {
+                    valence[v as usize] += 1;
+                }
                 self.mesh.flip(h);
             }
         }
     }
 
-    fn flip_evens_valence(&self, h: u32) -> bool {
+    fn valences(&self) -> Vec<usize> {
+        let of = |v: u32| {
+            if self.mesh.has_vertex(v) {
+                self.mesh.valence(v)
+            } else {
+                0
+            }
+        };
+        (0..self.mesh.pos.len() as u32).map(of).collect()
+    }
+
+    fn flip_evens_valence(&self, h: u32, valence: &[usize]) -> bool {
         let Some(g) = self.mesh.twin_of(h) else {
             return false;
         };
         let off = |v: u32, change: i64| {
             let wanted = if self.mesh.on_boundary(v) { 4 } else { 6 };
-            let off = self.mesh.valence(v) as i64 + change - wanted;
+            let off = valence[v as usize] as i64 + change - wanted;
             off * off
         };
         let (a, b, c, d) = (
@@ -170,6 +194,39 @@ pub(super) fn angle_measure(a: DVec3, b: DVec3, c: DVec3) -> f64 {
 mod tests {
     use super::*;
     use crate::symmetry::fixtures::{grid, sculpt_of};
+
+    /// Edges at vertices are counted once and kept count of: the same flips as if they were counted for each edge.
+    #[test]
+    fn counts_kept_while_flipping_are_those_of_a_walk() {
+        // Rows slanted by turns: vertices of five and of seven.
+        let sheet = grid(20, 20, [false, false], |u, v| {
+            DVec3::new(10.0 * u + 2.5 * (15.0 * v).sin(), 10.0 * v, (4.0 * u).sin())
+        });
+        let sculpt = sculpt_of(sheet);
+        let made = || {
+            let mut mesh = EditMesh::build(&sculpt.mesh).unwrap();
+            for h in (0..mesh.twin.len() as u32).step_by(7) {
+                if mesh.is_edge(h) && mesh.can_flip(h) {
+                    mesh.flip(h);
+                }
+            }
+            Remesher::new(mesh, Vec::new(), &sculpt, None, 0.5)
+        };
+        let (mut kept, mut walked) = (made(), made());
+        kept.flip_to_even_valence();
+        let mut flips = 0;
+        for h in 0..walked.mesh.twin.len() as u32 {
+            if walked.mesh.is_edge(h)
+                && walked.flip_evens_valence(h, &walked.valences())
+                && walked.flip_is_fair(h, false)
+            {
+                walked.mesh.flip(h);
+                flips += 1;
+            }
+        }
+        assert!(flips > 20, "{flips}");
+        assert_eq!(kept.mesh.tri, walked.mesh.tri);
+    }
 
     type Choice = dyn Fn(&Remesher<'_>, u32) -> bool;
 
