@@ -6,6 +6,10 @@
 use mesh::{DVec3, TriMesh};
 use rayon::prelude::*;
 
+/// Cosine of the angle between the sculpt at a point and the nearest quad below which the point is of another
+/// wall. A quad across the end of a limb is square to the limb's walls, hence not 0.
+pub(crate) const ANOTHER: f64 = -0.3;
+
 /// A point on the sculpt and the triangle that it lies on.
 #[derive(Clone, Copy)]
 pub(crate) struct SculptSample {

@@ -9,13 +9,10 @@ use mesh::DVec3;
 use super::fit::Cover;
 use super::surface::Surface;
 use crate::model::Sculpt;
-use crate::spread::SculptSample;
+use crate::spread::{ANOTHER, SculptSample};
 
 /// A place further than this from the surface is bare, edges.
 const BARE: f64 = 2.0;
-/// Cosine of the angle between the sculpt and the nearest quad below which a place is of another wall. A
-/// quad across the end of a limb is square to the limb's walls, hence not 0.
-const ANOTHER: f64 = -0.3;
 
 /// What is bare.
 #[derive(Clone, Debug, PartialEq)]

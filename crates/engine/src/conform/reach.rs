@@ -15,16 +15,13 @@ use super::Scene;
 use super::shape;
 use super::volume::Sample;
 use crate::model::Plane;
-use crate::spread;
+use crate::spread::{self, ANOTHER};
 
 /// Points on the sculpt for an area of a quad's edge squared, and most of them.
 const DENSE: f64 = 6.0;
 const MOST: f64 = 1e6;
 /// Furthest that a quad may be from a point, in quad edges: what is beyond belongs to none.
 const FURTHEST: f64 = 3.0;
-/// Cosine of the angle between the normals of point and quad below which one is of another wall. A quad
-/// across the end of a lobe is square to the lobe's walls, hence not 0.
-const ANOTHER: f64 = -0.3;
 /// Share of a corner below which a place isn't off the side across from it.
 const ASIDE: f64 = 1e-6;
 
