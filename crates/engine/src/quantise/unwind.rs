@@ -330,6 +330,8 @@ impl<'a> Market<'a> {
 struct Change {
     /// For each arc; 0 between trades.
     by_arc: Vec<i32>,
+    /// Arcs that a trade's strips pass, a bit each: in order without sorting. None between trades.
+    passed: Vec<u64>,
     /// Arcs that the trade at hand changes, in rising order, with by how much.
     changed: Vec<(usize, i32)>,
 }
@@ -338,6 +340,7 @@ impl Change {
     fn new(arcs: usize) -> Self {
         Self {
             by_arc: vec![0; arcs],
+            passed: vec![0; arcs.div_ceil(64)],
             changed: Vec::new(),
         }
     }
@@ -347,15 +350,20 @@ impl Change {
         for &(s, sign) in trade {
             for &(arc, passes) in &strands[s].arcs {
                 self.by_arc[arc] += sign * passes as i32;
-                self.changed.push((arc, 0));
+                self.passed[arc / 64] |= 1 << (arc % 64);
             }
         }
-        self.changed.sort_unstable();
-        self.changed.dedup();
-        for (arc, by) in &mut self.changed {
-            *by = std::mem::take(&mut self.by_arc[*arc]);
+        for (word, bits) in self.passed.iter_mut().enumerate() {
+            let mut left = std::mem::take(bits);
+            while left != 0 {
+                let arc = 64 * word + left.trailing_zeros() as usize;
+                left &= left - 1;
+                let by = std::mem::take(&mut self.by_arc[arc]);
+                if by != 0 {
+                    self.changed.push((arc, by));
+                }
+            }
         }
-        self.changed.retain(|change| change.1 != 0);
         &self.changed
     }
 }
@@ -388,11 +396,12 @@ mod tests {
         let strands = [
             strand(&[(1, 1), (4, 2)]),
             strand(&[(0, 1), (4, 1)]),
-            strand(&[(1, 1), (2, 3), (4, 1)]),
+            strand(&[(1, 1), (2, 3), (4, 1), (63, 1), (64, 2), (129, 1)]),
         ];
-        let mut change = Change::new(5);
+        let mut change = Change::new(130);
         let trade = vec![(0, -1), (1, 1), (2, 1)];
-        assert_eq!(change.of(&strands, &trade), [(0, 1), (2, 3)]);
+        let all = [(0, 1), (2, 3), (63, 1), (64, 2), (129, 1)];
+        assert_eq!(change.of(&strands, &trade), all);
         assert_eq!(change.of(&strands, &vec![(1, -1)]), [(0, -1), (4, -1)]);
     }
 
