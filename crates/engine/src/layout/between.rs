@@ -4,24 +4,30 @@
 //! starts along the rim happens to run between them. So these curves start from between the places
 //! and run both ways to the rim.
 
+use rayon::prelude::*;
+
 use super::cuts::Gaps;
 use super::lay::{Candidate, Cause, Laying};
 use super::regions::Region;
 use super::trace::{edge_run, walk};
 
+/// Quads within which singular places crowd: starts lie a quad apart, so further apart they are parted by some.
+const CROWD: f64 = 2.0;
+
 impl Laying<'_> {
-    /// Streamlines through what lies between each singular place and the nearest one of its kind.
+    /// Streamlines through the middle between each singular place and the nearest one of its kind, if
+    /// that is near.
     pub(super) fn between(&self, region: &Region) -> Vec<Candidate> {
         let rim = Gaps::of(self.field, self.positions, &self.marks, region);
         let limit = self.walk_limit(region);
-        let mut middles: Vec<u32> = Vec::new();
-        for (a, b) in self.pairs(region) {
-            let corners = |t: u32| self.field.topology.triangles[t as usize];
-            let open = |v: &u32| !self.marks.is_marked(*v);
+        let corners = |t: u32| self.field.topology.triangles[t as usize];
+        let open = |v: &u32| !self.marks.is_marked(*v);
+        let middle = |&(a, b): &(u32, u32)| {
             let from: Vec<u32> = corners(a).into_iter().filter(open).collect();
-            let run = self.paths(&from, &corners(b), f64::INFINITY, &[], |_| true);
-            middles.extend(run.into_iter().flatten().filter(open));
-        }
+            let run = self.paths(&from, &corners(b), CROWD * self.quad, &[], |_| true)?;
+            run.get(run.len() / 2).copied().filter(open)
+        };
+        let mut middles: Vec<u32> = self.pairs(region).iter().filter_map(middle).collect();
         middles.sort_unstable();
         middles.dedup();
         let across = |&v: &u32| {
@@ -29,10 +35,12 @@ impl Laying<'_> {
             [0.0, std::f64::consts::FRAC_PI_2]
                 .map(|turn| self.both_ways(region, &rim, v, angle + turn, limit))
         };
-        middles.iter().flat_map(across).flatten().collect()
+        let found: Vec<_> = middles.par_iter().map(across).collect();
+        found.into_iter().flatten().flatten().collect()
     }
 
-    /// For each singular place of a region the nearest one of its kind, as triangles, each pair once.
+    /// For each singular place of a region the nearest one of its kind, if that is near, as triangles; each
+    /// pair once.
     fn pairs(&self, region: &Region) -> Vec<(u32, u32)> {
         let middle = |t: u32| {
             let corners = self.field.topology.triangles[t as usize];
@@ -48,8 +56,9 @@ impl Laying<'_> {
             let others = all
                 .iter()
                 .filter(|s| s.triangle != one.triangle && s.quarters * one.quarters > 0);
-            let way = |t: u32| middle(t).distance_squared(middle(one.triangle));
-            if let Some(near) = others.min_by(|a, b| {
+            let way = |t: u32| middle(t).distance(middle(one.triangle));
+            let near = others.filter(|s| way(s.triangle) < CROWD * self.quad);
+            if let Some(near) = near.min_by(|a, b| {
                 way(a.triangle)
                     .total_cmp(&way(b.triangle))
                     .then(a.triangle.cmp(&b.triangle))
