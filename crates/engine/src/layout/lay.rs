@@ -1,12 +1,13 @@
 //! Lays curves until every region is a patch, the most useful one first.
 
-use std::collections::{BTreeMap, BinaryHeap};
+use std::collections::BinaryHeap;
 
 use mesh::DVec3;
 use rayon::prelude::*;
 
 use super::cuts::{Gaps, Rim};
 use super::marks::{Marks, Sector, VertexMarks};
+use super::reached::Pool;
 use super::regions::{Region, RegionScale, Scratch, Shape, all_regions, region_of};
 use super::sides::Sides;
 use super::slots::has_the_fields_slots;
@@ -53,6 +54,7 @@ pub struct Laying<'a> {
     pub(super) scale: RegionScale,
     pub(super) sides: Sides,
     scratch: Scratch,
+    reached: Pool,
 }
 
 #[derive(Clone, Debug)]
@@ -88,6 +90,7 @@ impl<'a> Laying<'a> {
     ) -> Self {
         Self {
             scratch: Scratch::new(field),
+            reached: Pool::default(),
             sides: Sides::new(field.topology.triangles.len()),
             scale: RegionScale::of(field, positions, cancel * quad),
             field,
@@ -559,26 +562,21 @@ impl<'a> Laying<'a> {
             &[goal] => at(v).distance(at(goal)),
             _ => 0.0,
         };
-        let mut best: BTreeMap<u32, (f64, Option<u32>)> = BTreeMap::new();
+        let mut best = self.reached.taken(self.positions.len());
         let mut queue = BinaryHeap::new();
         for &s in sources {
-            best.insert(s, (0.0, None));
+            best.put(s, 0.0, None);
             queue.push(Cheapest(ahead(s), s));
         }
+        let mut found = None;
         while let Some(Cheapest(whole, v)) = queue.pop() {
-            let Some(&(cost, _)) = best.get(&v) else {
-                continue;
-            };
+            let cost = best.cost(v);
             if whole > cost + ahead(v) {
                 continue;
             }
             if goals.contains(&v) {
-                let mut run = vec![v];
-                while let Some(&(_, Some(before))) = best.get(run.last()?) {
-                    run.push(before);
-                }
-                run.reverse();
-                return Some(run);
+                found = Some(best.run_to(v));
+                break;
             }
             if cost > reach || (self.marks.is_marked(v) && cost > 0.0) {
                 continue;
@@ -589,13 +587,14 @@ impl<'a> Laying<'a> {
                     return;
                 }
                 let next = cost + at(v).distance(at(w));
-                if best.get(&w).is_none_or(|b| next < b.0) && !avoid.contains(&w) {
-                    best.insert(w, (next, Some(v)));
+                if next < best.cost(w) && !avoid.contains(&w) {
+                    best.put(w, next, Some(v));
                     queue.push(Cheapest(next + ahead(w), w));
                 }
             });
         }
-        None
+        self.reached.given_back(best);
+        found
     }
 
     /// Shortest paths across a region, for when no curve along the field serves.
@@ -644,24 +643,25 @@ impl<'a> Laying<'a> {
                 mine[topology.edge(h) as usize] = true;
             }
         }
-        let mut found = Vec::new();
-        for ((l, i), (m, j)) in pairs.iter().step_by(1 + pairs.len() / MOST_SHORTEST) {
-            let from = topology.from(region.loops[*l].halves[*i]);
-            let to = topology.from(region.loops[*m].halves[*j]);
+        let candidate = |&((l, i), (m, j)): &((usize, usize), (usize, usize))| {
+            let from = topology.from(region.loops[l].halves[i]);
+            let to = topology.from(region.loops[m].halves[j]);
             let within = |edge: u32| mine[edge as usize];
-            if from != to
-                && let Some(run) = self.paths(&[from], &[to], f64::INFINITY, &[], within)
-            {
-                let cost = self.by_length(&run)
-                    + self.crowding(rim.to_node[*l][*i])
-                    + self.crowding(rim.to_node[*m][*j]);
-                found.push(Candidate {
-                    run,
-                    cost,
-                    cause: Cause::Shortest,
-                });
+            if from == to {
+                return None;
             }
-        }
-        found
+            let run = self.paths(&[from], &[to], f64::INFINITY, &[], within)?;
+            let cost = self.by_length(&run)
+                + self.crowding(rim.to_node[l][i])
+                + self.crowding(rim.to_node[m][j]);
+            Some(Candidate {
+                run,
+                cost,
+                cause: Cause::Shortest,
+            })
+        };
+        let some = pairs.iter().step_by(1 + pairs.len() / MOST_SHORTEST);
+        let some: Vec<_> = some.collect();
+        some.into_par_iter().filter_map(candidate).collect()
     }
 }

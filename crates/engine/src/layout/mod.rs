@@ -21,6 +21,7 @@ mod flat;
 mod lay;
 mod limbs;
 pub mod marks;
+mod reached;
 mod regions;
 mod rings;
 mod sides;
