@@ -225,7 +225,7 @@ fn stage_of(error: &SessionError) -> &'static str {
         SessionError::Edit(_) => "edit",
         SessionError::Hold(_) => "hold",
         SessionError::BesideHolds { source, .. } => stage_of(source),
-        SessionError::NoArea => "session",
+        SessionError::NoArea | SessionError::Cancelled(_) => "session",
     }
 }
 

@@ -27,4 +27,5 @@ pub mod suggest;
 pub mod symmetry;
 #[cfg(test)]
 pub(crate) mod testing;
+pub mod walls;
 pub mod work;

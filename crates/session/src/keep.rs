@@ -68,6 +68,7 @@ impl Session {
         };
         let plane = last.half.0.plane;
         let mut drawn = settings.guides.clone();
+        drawn.extend_from_slice(last.cloth());
         drawn.extend(last.held.iter().flat_map(guides::stand_ins));
         let rims = guides::Rims::of(&self.sculpt);
         let held = last.held.as_ref();

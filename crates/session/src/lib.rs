@@ -4,6 +4,7 @@
 //! comes out. Command line and desk share this one path.
 
 mod checked;
+mod cloth;
 mod complete;
 mod document;
 pub mod draw;

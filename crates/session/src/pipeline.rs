@@ -13,13 +13,15 @@ use engine::guides::{self, GuideCurves, GuideOptions, Rims};
 use engine::hold::{Held, HoldError};
 use engine::intent::{self, Aims};
 use engine::layout::{self, Layout};
-use engine::model::{Curve, Guide, Hold, Intent, Plane, Sculpt, WorkSurface};
+use engine::model::{Curve, Guide, GuideKind, Hold, Intent, Plane, Sculpt, WorkSurface};
 use engine::quantise::{self, Plan, Weighing};
 use engine::symmetry::{self, Half, PlaneChoice};
 use engine::work::{self, LightHalf, WorkOptions};
-use mesh::QuadMesh;
+use mesh::{DVec3, QuadMesh};
 use thiserror::Error;
 
+use crate::cloth;
+use crate::placed::Placed;
 use crate::variants::Variant;
 
 /// Wanted size of the quads.
@@ -131,6 +133,9 @@ pub enum SessionError {
         /// What a stage says.
         source: Box<SessionError>,
     },
+    /// Stopped from outside.
+    #[error(transparent)]
+    Cancelled(#[from] base::Cancelled),
     /// The sculpt has no area.
     #[error("the sculpt has no area, so no quads can lie on it")]
     NoArea,
@@ -178,6 +183,8 @@ pub struct Session {
     /// What the last surface was assembled from.
     pub(crate) last: Option<Base>,
     rims: Option<Rims>,
+    /// Edges of cloth, and the edge length that they were found for, model units.
+    pub(crate) cloth: Option<(f64, Vec<Vec<DVec3>>)>,
     half: Option<(PlaneChoice, Arc<(Half, Findings)>)>,
     light: Option<(PlaneChoice, Size, Arc<Light>)>,
 }
@@ -205,7 +212,7 @@ pub(crate) struct Base {
     pub whole: Assembled,
     edge: f64,
     findings: Findings,
-    /// Guides of the job, and one for each hold that stands for its rim.
+    /// Guides of the job, rings along edges of cloth, and one for each hold that stands for its rim.
     pub guides: Vec<Guide>,
     pub held: Option<Held>,
     /// Whether each side of a held rim had its own count.
@@ -213,6 +220,16 @@ pub(crate) struct Base {
 }
 
 impl Base {
+    /// The rings along edges of cloth that the surface was made with.
+    pub fn cloth(&self) -> &[Guide] {
+        let beyond = self
+            .guides
+            .get(self.settings.guides.len()..)
+            .unwrap_or_default();
+        let holds = beyond.iter().take_while(|g| g.kind != GuideKind::Hold);
+        &beyond[..holds.count()]
+    }
+
     pub fn parts<'a>(&'a self, sculpt: &'a Sculpt) -> assemble::Parts<'a> {
         assemble::Parts {
             half: &self.placed,
@@ -288,6 +305,7 @@ impl Session {
             way: Way::default(),
             last: None,
             rims: None,
+            cloth: None,
             half: None,
             light: None,
         }
@@ -318,23 +336,21 @@ impl Session {
         let mut findings = half_findings.clone();
         let light = self.light(half, settings, task)?;
         clock.lap("work");
-        let mut prepared = self.prepare(half, &light, settings, true, task, &mut clock)?;
-        let first = self.best_placed(&prepared, half, settings, task, &mut clock);
-        let best = match first {
-            // A rim of which each side keeps its count may leave no whole numbers.
-            Err(problem @ (SessionError::Quantise(_) | SessionError::Layout(_)))
-                if prepared.held.is_some() && !problem.is_cancelled() =>
-            {
-                prepared = self.prepare(half, &light, settings, false, task, &mut clock)?;
-                match self.best_placed(&prepared, half, settings, task, &mut clock) {
-                    Err(again) if !again.is_cancelled() => {
-                        return Err(beside_holds(problem, &settings.holds));
-                    }
-                    other => other?,
-                }
-            }
-            other => other?,
-        };
+        let mut cloth = self.cloth_rings(settings, light.edge, task)?;
+        clock.lap("guides");
+        let mut laid = self.laid(half, &light, settings, &cloth, task, &mut clock);
+        if let Err(problem) = &laid
+            && !cloth.is_empty()
+            && !problem.is_cancelled()
+        {
+            // Rings that nobody drew are no reason for a refusal.
+            cloth.clear();
+            laid = self.laid(half, &light, settings, &cloth, task, &mut clock);
+        }
+        let (prepared, best) = laid?;
+        if let Some(finding) = cloth::told(&cloth) {
+            findings.push(finding);
+        }
         findings.append(prepared.findings.clone());
         let edge = prepared.edge;
         let Variant { laid, planned, .. } = best.variant;
@@ -364,6 +380,36 @@ impl Session {
         let outcome = base.outcome(&self.sculpt, settings, &mut clock, task)?;
         self.last = Some(base);
         Ok(outcome)
+    }
+
+    /// The stages from guides to the placed surface, with these rings along edges of cloth.
+    fn laid(
+        &mut self,
+        half: &Half,
+        light: &Light,
+        settings: &Settings,
+        cloth: &[Guide],
+        task: &Task,
+        clock: &mut Clock,
+    ) -> Result<(Prepared, Placed), SessionError> {
+        let mut prepared = self.prepare(half, light, settings, (true, cloth), task, clock)?;
+        let first = self.best_placed(&prepared, half, settings, task, clock);
+        let best = match first {
+            // A rim of which each side keeps its count may leave no whole numbers.
+            Err(problem @ (SessionError::Quantise(_) | SessionError::Layout(_)))
+                if prepared.held.is_some() && !problem.is_cancelled() =>
+            {
+                prepared = self.prepare(half, light, settings, (false, cloth), task, clock)?;
+                match self.best_placed(&prepared, half, settings, task, clock) {
+                    Err(again) if !again.is_cancelled() => {
+                        return Err(beside_holds(problem, &settings.holds));
+                    }
+                    other => other?,
+                }
+            }
+            other => other?,
+        };
+        Ok((prepared, best))
     }
 
     fn half(
@@ -415,13 +461,14 @@ impl Session {
         half: &Half,
         light: &Light,
         settings: &Settings,
-        rim_corners: bool,
+        (rim_corners, cloth): (bool, &[Guide]),
         task: &Task,
         clock: &mut Clock,
     ) -> Result<Prepared, SessionError> {
         let sculpt = &self.sculpt;
         let held = Held::new(&settings.holds, half.plane)?;
         let mut guides = settings.guides.clone();
+        guides.extend_from_slice(cloth);
         guides.extend(held.iter().flat_map(guides::stand_ins));
         let kept = held
             .as_ref()

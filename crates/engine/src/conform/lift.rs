@@ -5,7 +5,7 @@
 
 use std::sync::Arc;
 
-use mesh::{DVec3, QuadMesh, SurfaceIndex, TriMesh};
+use mesh::{Closest, DVec3, QuadMesh, SurfaceIndex, TriMesh};
 use rayon::prelude::*;
 
 use super::Scene;
@@ -70,11 +70,10 @@ impl Lift {
     fn course(&self, mesh: &QuadMesh, scene: &Scene, v: usize, n: usize) -> Vec<DVec3> {
         let [a, b] = [v, n].map(|v| mesh.positions[v]);
         let mut near = scene.feet[v].or(scene.feet[n]);
+        let wall = scene.wall(v) + scene.wall(n);
         let mut place = |i: usize| {
             let at = a.lerp(b, i as f64 / STEPS as f64);
-            let found = self
-                .smooth
-                .closest_from(at, f64::INFINITY, near, |_| true)?;
+            let found = closest_on_wall(&self.smooth, at, near, wall)?;
             near = Some(found.triangle);
             Some(point_on(&self.rough, found.triangle, found.barycentric))
         };
@@ -164,7 +163,8 @@ impl Lift {
                 }
                 _ => {
                     let (at, near) = (mesh.positions[v], scene.feet[v]);
-                    let found = self.smooth.closest_from(at, f64::INFINITY, near, |_| true);
+                    let wall = scene.wall(v);
+                    let found = closest_on_wall(&self.smooth, at, near, wall);
                     let Some(found) = found else {
                         continue;
                     };
@@ -182,6 +182,19 @@ impl Lift {
         scene.feet.fill(None);
         scene.index = Arc::clone(&sculpt.index);
     }
+}
+
+/// The closest point on the wall that faces as `wall` does; on any where that is zero. `near` is where
+/// looking starts.
+pub(super) fn closest_on_wall(
+    index: &SurfaceIndex,
+    at: DVec3,
+    near: Option<u32>,
+    wall: DVec3,
+) -> Option<Closest> {
+    let mesh = index.mesh();
+    let faces = |t: u32| wall == DVec3::ZERO || mesh.area_normal(t as usize).dot(wall) > 0.0;
+    index.closest_from(at, f64::INFINITY, near, faces)
 }
 
 /// Area-weighted normals of the triangles of an index's mesh.

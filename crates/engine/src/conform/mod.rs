@@ -136,6 +136,15 @@ impl Scene {
         }
     }
 
+    /// How the surface faces where a vertex stands, unit; zero where that isn't known.
+    pub fn wall(&self, v: usize) -> DVec3 {
+        let foot = self.feet.get(v).copied().flatten();
+        foot.map_or(DVec3::ZERO, |triangle| {
+            let normal = self.index.mesh().area_normal(triangle as usize);
+            normal.normalize_or_zero()
+        })
+    }
+
     /// How much longer the way between two neighbours is than the straight line.
     pub fn drawn(&self, a: usize, b: usize) -> f64 {
         let Some(ways) = self.ways.get(a) else {

@@ -3,6 +3,7 @@
 use mesh::{DVec3, QuadMesh};
 use rayon::prelude::*;
 
+use super::lift::closest_on_wall;
 use super::rails::Seat;
 use super::{Foot, Scene, chords, normal_at, onto_surface};
 
@@ -276,19 +277,15 @@ pub(super) fn facing(mesh: &QuadMesh) -> Vec<DVec3> {
     mesh.quads.iter().map(normal).collect()
 }
 
-/// Normals of the scene's surface under the middles of the quads. The surface has one wall
-/// only, so what lies nearest is what the quad lies on.
+/// Normals of the scene's surface under the middles of the quads, on the wall on which their corners
+/// stand: a quad that is folded over doesn't tell itself how it should face.
 pub(super) fn outward(mesh: &QuadMesh, scene: &Scene) -> Vec<DVec3> {
     let under = |quad: &[u32; 4]| {
-        let middle = quad
-            .iter()
-            .map(|&v| mesh.positions[v as usize])
-            .sum::<DVec3>()
-            / 4.0;
-        let near = quad.iter().find_map(|&v| scene.feet[v as usize]);
-        let found = scene
-            .index
-            .closest_from(middle, f64::INFINITY, near, |_| true);
+        let corners = quad.map(|v| v as usize);
+        let middle = corners.iter().map(|&v| mesh.positions[v]).sum::<DVec3>() / 4.0;
+        let near = corners.iter().find_map(|&v| scene.feet[v]);
+        let wall = corners.iter().map(|&v| scene.wall(v)).sum();
+        let found = closest_on_wall(&scene.index, middle, near, wall);
         found.map_or(DVec3::ZERO, |found| {
             let normal = scene.index.mesh().area_normal(found.triangle as usize);
             normal.normalize_or_zero()
@@ -526,6 +523,26 @@ mod tests {
         assert_eq!(right[1], 1.0);
         assert_eq!(over[1], -1.0);
         assert!(over[0] > 100.0 && right[0] < 5.0, "{right:?} {over:?}");
+    }
+
+    #[test]
+    fn a_quad_faces_as_the_wall_on_which_its_corners_stand_not_as_the_nearer_one() {
+        // Two walls of thin cloth, the upper facing up, the lower down; a quad that is drawn through both.
+        let square = [DVec3::ZERO, DVec3::X, DVec3::new(1.0, 1.0, 0.0), DVec3::Y];
+        let wall = |height: f64| square.map(|p| (p + height * DVec3::Z).as_vec3());
+        let walls = mesh::TriMesh {
+            positions: [wall(0.0), wall(-0.1)].concat(),
+            triangles: vec![[0, 1, 2], [0, 2, 3], [4, 6, 5], [4, 7, 6]],
+        };
+        let quad = QuadMesh {
+            positions: square.map(|p| p - 0.09 * DVec3::Z).to_vec(),
+            quads: vec![[0, 1, 2, 3]],
+            groups: vec![],
+        };
+        let mut scene = super::super::tests::bare_scene(&quad, walls);
+        assert_eq!(outward(&quad, &scene), [-DVec3::Z]);
+        scene.feet = vec![None, Some(0), Some(0), Some(1)];
+        assert_eq!(outward(&quad, &scene), [DVec3::Z]);
     }
 
     #[test]

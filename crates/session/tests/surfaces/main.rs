@@ -5,6 +5,7 @@
 
 mod ball;
 mod clashes;
+mod cloth;
 mod coat;
 mod draw;
 mod hand;
