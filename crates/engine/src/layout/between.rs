@@ -75,7 +75,7 @@ impl Laying<'_> {
     }
 
     /// The streamline through an unmarked vertex, from rim to rim.
-    fn both_ways(
+    pub(super) fn both_ways(
         &self,
         region: &Region,
         rim: &Gaps,

@@ -5,6 +5,7 @@
 
 use std::f64::consts::TAU;
 
+use mesh::DVec3;
 use numeric::{Spd, SpdError};
 
 use super::{Arc, Patch, Spacing};
@@ -29,15 +30,33 @@ impl Flat {
         patch: &Patch,
         steps: &dyn Fn(usize) -> f64,
     ) -> Result<Self, SpdError> {
-        let opened = Opened::new(field, patch);
-        let fixed = set_rim(arcs, patch, steps, &opened);
-        let place = embed(surface, field, spacing, patch, &opened, &fixed)?;
-        let vertices: Vec<[u32; 3]> = patch
-            .triangles
+        let rim = rim_of(arcs, patch, steps);
+        let density = |a: u32, b: u32| spacing.along_edge(&surface.positions, a, b);
+        Self::of_rim(&surface.positions, field, &density, &patch.triangles, &rim)
+    }
+
+    /// Lays triangles, in rising order, flat: each half-edge of their rim starts where it is told.
+    /// Quads are wanted so dense along an edge as `density` tells.
+    pub fn of_rim(
+        positions: &[DVec3],
+        field: &Field,
+        density: &dyn Fn(u32, u32) -> f64,
+        triangles: &[u32],
+        rim: &[(u32, [f64; 2])],
+    ) -> Result<Self, SpdError> {
+        let opened = Opened::new(field, triangles, rim);
+        let mut fixed = vec![None; opened.count];
+        for &(half, at) in rim {
+            if let Ok(i) = triangles.binary_search(&(half / 3)) {
+                fixed[opened.local[3 * i + half as usize % 3] as usize] = Some(at);
+            }
+        }
+        let place = embed(positions, field, density, triangles, &opened, &fixed)?;
+        let vertices: Vec<[u32; 3]> = triangles
             .iter()
             .map(|&t| field.topology.triangles[t as usize])
             .collect();
-        let uv = (0..patch.triangles.len())
+        let uv = (0..triangles.len())
             .map(|i| [0, 1, 2].map(|k| place[opened.local[3 * i + k] as usize]))
             .collect();
         Ok(Self { vertices, uv })
@@ -66,20 +85,19 @@ struct Opened {
 }
 
 impl Opened {
-    fn new(field: &Field, patch: &Patch) -> Self {
+    fn new(field: &Field, triangles: &[u32], rim: &[(u32, [f64; 2])]) -> Self {
         let topology = &field.topology;
-        let n = patch.triangles.len() * 3;
-        let mut rim = patch.rim.clone();
+        let n = triangles.len() * 3;
+        let mut rim: Vec<u32> = rim.iter().map(|r| r.0).collect();
         rim.sort_unstable();
         let corner_of = |half: u32| -> Option<usize> {
-            patch
-                .triangles
+            triangles
                 .binary_search(&(half / 3))
                 .ok()
                 .map(|i| 3 * i + half as usize % 3)
         };
         let mut parent: Vec<u32> = (0..n as u32).collect();
-        for (i, &t) in patch.triangles.iter().enumerate() {
+        for (i, &t) in triangles.iter().enumerate() {
             for k in 0..3 {
                 let h = 3 * t + k;
                 if rim.binary_search(&h).is_ok() {
@@ -126,16 +144,11 @@ fn join(parent: &mut [u32], a: usize, b: usize) {
     parent[a.max(b)] = a.min(b) as u32;
 }
 
-/// Puts the rim's vertices on the polygon: each arc over its share of its side, as its spacing asks.
-fn set_rim(
-    arcs: &[Arc],
-    patch: &Patch,
-    steps: &dyn Fn(usize) -> f64,
-    opened: &Opened,
-) -> Vec<Option<[f64; 2]>> {
-    let mut fixed = vec![None; opened.count];
+/// Where the half-edges of a patch's rim start on the polygon: each arc over its share of its side,
+/// as its spacing asks.
+fn rim_of(arcs: &[Arc], patch: &Patch, steps: &dyn Fn(usize) -> f64) -> Vec<(u32, [f64; 2])> {
+    let mut rim = Vec::with_capacity(patch.rim.len());
     let corners = corner_uv(patch.sides.len());
-    let mut at = 0;
     for (s, side) in patch.sides.iter().enumerate() {
         let total: f64 = side.iter().map(|used| steps(used.arc)).sum();
         let mut before = 0.0;
@@ -144,25 +157,24 @@ fn set_rim(
             let count = steps(used.arc);
             let last = arc.vertices.len() - 1;
             for step in 0..last {
-                let half = patch.rim[at];
-                if let Ok(i) = patch.triangles.binary_search(&(half / 3)) {
-                    let local = opened.local[3 * i + half as usize % 3] as usize;
-                    let gone = if used.forward {
-                        arc.progress[step]
-                    } else {
-                        1.0 - arc.progress[last - step]
-                    };
-                    let share = (before + count * gone) / total;
-                    let (a, b) = (corners[s], corners[(s + 1) % corners.len()]);
-                    fixed[local] =
-                        Some([a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]);
-                }
-                at += 1;
+                let gone = if used.forward {
+                    arc.progress[step]
+                } else {
+                    1.0 - arc.progress[last - step]
+                };
+                let share = (before + count * gone) / total;
+                let at = on_side(corners[s], corners[(s + 1) % corners.len()], share);
+                rim.push((patch.rim[rim.len()], at));
             }
             before += count;
         }
     }
-    fixed
+    rim
+}
+
+/// The point at a share of the way along a side of the plane shape.
+pub(crate) fn on_side(a: [f64; 2], b: [f64; 2], share: f64) -> [f64; 2] {
+    [a[0] + share * (b[0] - a[0]), a[1] + share * (b[1] - a[1])]
 }
 
 /// Solves for the inner vertices, with cotangent weights kept positive.
@@ -170,10 +182,10 @@ fn set_rim(
 /// Each weight is divided by the density along its edge: on a line, what is harmonic then rises
 /// with the density, so quads lie as dense as they are wanted.
 fn embed(
-    surface: &WorkSurface,
+    positions: &[DVec3],
     field: &Field,
-    spacing: &Spacing,
-    patch: &Patch,
+    density: &dyn Fn(u32, u32) -> f64,
+    triangles: &[u32],
     opened: &Opened,
     fixed: &[Option<[f64; 2]>],
 ) -> Result<Vec<[f64; 2]>, SpdError> {
@@ -189,20 +201,17 @@ fn embed(
     if free == 0 {
         return Ok(place);
     }
-    let mut entries = Vec::with_capacity(patch.triangles.len() * 9);
+    let mut entries = Vec::with_capacity(triangles.len() * 9);
     let mut right = [vec![0.0; free], vec![0.0; free]];
     let mut diagonal = vec![1e-12; free];
-    for (i, &t) in patch.triangles.iter().enumerate() {
-        let corners = field.topology.triangles[t as usize].map(|v| surface.positions[v as usize]);
+    for (i, &t) in triangles.iter().enumerate() {
+        let corners = field.topology.triangles[t as usize].map(|v| positions[v as usize]);
         for k in 0..3 {
             let (a, b) = (corners[k], corners[(k + 1) % 3]);
             let c = corners[(k + 2) % 3];
             let cot = (a - c).dot(b - c) / (a - c).cross(b - c).length().max(1e-12);
-            let density = spacing.along_edge(
-                &surface.positions,
-                field.topology.triangles[t as usize][k],
-                field.topology.triangles[t as usize][(k + 1) % 3],
-            );
+            let vertices = field.topology.triangles[t as usize];
+            let density = density(vertices[k], vertices[(k + 1) % 3]);
             let weight = cot.clamp(0.1, 5.0) / density;
             let (u, v) = (
                 opened.local[3 * i + k] as usize,

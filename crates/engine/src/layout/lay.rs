@@ -26,6 +26,8 @@ pub enum Cause {
     Join,
     /// It parts singularities or corners.
     Part,
+    /// It runs over what bulges out of a patch.
+    Over,
     /// No curve along the field served; this one is a shortest path.
     Shortest,
 }
@@ -145,6 +147,7 @@ impl<'a> Laying<'a> {
         for region in &mut done {
             region.triangles.sort_unstable();
         }
+        let mut done = self.through_pockets(done, most);
         done.sort_by_key(|r| r.triangles.first().copied());
         done
     }

@@ -21,6 +21,7 @@ mod flat;
 mod lay;
 mod limbs;
 pub mod marks;
+mod pockets;
 mod reached;
 mod regions;
 mod rings;

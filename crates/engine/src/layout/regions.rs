@@ -287,7 +287,7 @@ pub fn region_of(
     region
 }
 
-/// All regions, by lowest triangle, their triangles in rising order.
+/// All regions, by lowest triangle, their triangles in the order of the walk.
 pub fn all_regions(field: &Field, marks: &Marks, scale: &RegionScale) -> Vec<Region> {
     let mut scratch = Scratch::new(field);
     let mut regions = Vec::new();
