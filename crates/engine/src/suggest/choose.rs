@@ -19,6 +19,8 @@ const OFF_BOUNDARY: f64 = 2.0;
 const CROSSING: f64 = 0.64;
 /// Rings as sure as this come before creases.
 const FIRM: f64 = 0.5;
+/// How sure an edge of cloth is.
+const SURE: f64 = 0.95;
 /// Nearer than so many quads, runs meet.
 const TOUCHING: f64 = 1.0;
 /// A crease or centre line is at least so many quads long.
@@ -142,6 +144,23 @@ impl<'a> Chooser<'a> {
         }
     }
 
+    /// Rings along edges of cloth: nothing else on a sculpt is as sure.
+    pub fn offer_cloth(&mut self, edges: Vec<Vec<DVec3>>) {
+        for points in edges {
+            let length = runs::length(&points, true);
+            self.offers.push(Offer {
+                kind: GuideKind::Ring,
+                closed: true,
+                points,
+                reason: "both walls of the cloth meet here; a ring keeps its edge where it is"
+                    .to_owned(),
+                confidence: SURE,
+                word: Word::Cloth { length },
+                crease: None,
+            });
+        }
+    }
+
     /// Lines along creases.
     pub fn offer_creases(&mut self, creases: &[Crease]) {
         let edge = self.ground.edge;
@@ -209,6 +228,7 @@ impl<'a> Chooser<'a> {
         // across both, or end before them. A stable sort.
         let rank = |o: &Offer| match o.word {
             Word::Centre => 0,
+            Word::Cloth { .. } => 1,
             Word::Limb { .. } if o.confidence >= FIRM => 1,
             _ => 2,
         };

@@ -4,6 +4,7 @@
 //! sculpt ─▶ light sculpt ─┬▶ distance from each opening or tip ─▶ chains of loops ─▶ limbs
 //!                         │      limbs ─▶ bends, steps, roots … ─▶ shortest loops: rings
 //!                         ├▶ curvature as quads show it ─▶ creases
+//!                         ├▶ walls that meet ─▶ edges of cloth: rings
 //!                         └▶ mirror plane, where the job names none ─▶ centre lines
 //!            all of them ─▶ the surest first, none too near to another
 //!                        ─▶ those that guides and work lay without refusal: proposals
@@ -35,6 +36,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::model::{Guide, Plane, Sculpt};
+use crate::walls;
 use crate::work::WorkError;
 use chains::Chain;
 use choose::Chooser;
@@ -117,6 +119,7 @@ pub fn run(
     if let Some(plane) = free_plane {
         chooser.offer_centre_lines(&plane);
     }
+    chooser.offer_cloth(walls::edges_of_cloth(sculpt, edge, task)?);
     chooser.offer_limbs(found);
     chooser.offer_creases(&folds);
     let proposals = chooser.choose();

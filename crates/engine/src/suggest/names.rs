@@ -24,6 +24,10 @@ pub(super) enum Word {
         place: &'static str,
         length: f64,
     },
+    /// An edge of cloth, so long in model units.
+    Cloth {
+        length: f64,
+    },
     Ridge,
     Valley,
     Centre,
@@ -55,6 +59,7 @@ pub(super) fn proposals(
         .map(|(one, count)| {
             let base = match &one.word {
                 Word::Limb { limb, place, .. } => format!("limb {}, {place}", numbers[*limb]),
+                Word::Cloth { .. } => "edge of the cloth 1".to_owned(),
                 Word::Ridge => "ridge 1".to_owned(),
                 Word::Valley => "valley 1".to_owned(),
                 Word::Centre => "centre line 1".to_owned(),
@@ -121,6 +126,9 @@ fn counts(
     };
     kept.iter()
         .map(|k| {
+            if let Word::Cloth { length } = k.word {
+                return Some(even_count(length, ground.edge));
+            }
             let (limb, length) = ring_of(k)?;
             let lengths = || {
                 let all = kept.iter().filter_map(ring_of);

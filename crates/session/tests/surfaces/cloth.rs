@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use base::Task;
 use engine::check::{self, CheckInput};
 use engine::model::{Guide, GuideKind};
+use engine::suggest::{self, SuggestOptions};
 use engine::walls;
 use loopwright_session::{Session, Settings};
 use mesh::{DVec3, TriMesh};
@@ -78,6 +79,21 @@ fn a_coat_of_cloth_with_a_thickness_needs_no_guides() {
     let found = walls::edges_of_cloth(&sculpt, outcome.edge, &task).unwrap();
     assert!(found.len() >= 4, "{}", found.len());
     assert_eq!(told.places.len(), found.len());
+    // Proposed to the artist too: hem, collar, and of each pair the one before the plane.
+    let options = SuggestOptions {
+        edge: outcome.edge,
+        plane: outcome.plane,
+    };
+    let proposals = suggest::run(&sculpt, &[], &options, &task).unwrap();
+    let edges = proposals
+        .iter()
+        .filter(|p| p.guide.name.starts_with("edge of the cloth"));
+    assert!(edges.clone().count() >= 3, "{proposals:?}");
+    assert!(
+        edges
+            .clone()
+            .all(|p| p.guide.closed && p.guide.count.is_some())
+    );
     let rings = found.into_iter().enumerate().map(|(i, points)| Guide {
         name: format!("rim {i}"),
         kind: GuideKind::Ring,
