@@ -2,8 +2,9 @@
 //! boundary that would stand for cuff and hem.
 
 use base::{Finding, Level, Place, Task};
-use engine::model::{Guide, GuideKind};
+use engine::model::{Guide, GuideKind, Plane};
 use engine::walls;
+use mesh::DVec3;
 
 use crate::pipeline::{Session, SessionError, Settings};
 
@@ -11,11 +12,12 @@ use crate::pipeline::{Session, SessionError, Settings};
 const NEAR: f64 = 1.5;
 
 impl Session {
-    /// A ring along each edge of cloth that no guide of the job comes near, for quads of this edge
-    /// length (model units).
+    /// A ring along each edge of cloth that no guide of the job comes near, or its image, for quads of
+    /// this edge length (model units).
     pub(crate) fn cloth_rings(
         &mut self,
         settings: &Settings,
+        plane: Option<Plane>,
         edge: f64,
         task: &Task,
     ) -> Result<Vec<Guide>, SessionError> {
@@ -26,12 +28,19 @@ impl Session {
                 &self.cloth.insert((edge, found)).1
             }
         };
-        let drawn = || settings.guides.iter().flat_map(|g| &g.points);
-        let free =
-            |ring: &&Vec<_>| !drawn().any(|p| ring.iter().any(|q| p.distance(*q) < NEAR * edge));
+        let mut drawn: Vec<DVec3> = settings
+            .guides
+            .iter()
+            .flat_map(|g| g.points.clone())
+            .collect();
+        if let Some(plane) = plane {
+            drawn.extend(drawn.clone().into_iter().map(|p| plane.mirror(p)));
+        }
+        let near = |p: &DVec3, ring: &[DVec3]| ring.iter().any(|q| p.distance(*q) < NEAR * edge);
+        let free = |ring: &&Vec<DVec3>| !drawn.iter().any(|p| near(p, ring));
         let taken = |name: &str| settings.guides.iter().any(|g| g.name == name);
         let mut names = (1..).map(|n| format!("edge of the cloth {n}"));
-        let ring = |points: &Vec<_>| Guide {
+        let ring = |points: &Vec<DVec3>| Guide {
             name: names.find(|name| !taken(name)).unwrap_or_default(),
             kind: GuideKind::Ring,
             closed: true,

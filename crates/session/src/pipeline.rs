@@ -336,7 +336,7 @@ impl Session {
         let mut findings = half_findings.clone();
         let light = self.light(half, settings, task)?;
         clock.lap("work");
-        let mut cloth = self.cloth_rings(settings, light.edge, task)?;
+        let mut cloth = self.cloth_rings(settings, half.plane, light.edge, task)?;
         clock.lap("guides");
         let mut laid = self.laid(half, &light, settings, &cloth, task, &mut clock);
         if let Err(problem) = &laid

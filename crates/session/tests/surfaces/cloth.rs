@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use base::Task;
 use engine::check::{self, CheckInput};
 use engine::model::{Guide, GuideKind};
-use engine::suggest::{self, SuggestOptions};
+use engine::suggest::{self, Proposal, SuggestOptions};
 use engine::walls;
 use loopwright_session::{Session, Settings};
 use mesh::{DVec3, TriMesh};
@@ -118,4 +118,16 @@ fn a_coat_of_cloth_with_a_thickness_needs_no_guides() {
     }
     let fails = failing(&findings);
     assert!(fails.is_empty(), "{fails:#?}");
+    // A ring that is drawn at one cuff stands for the other cuff too.
+    let cuff = edges.max_by(|a, b| {
+        let out = |p: &Proposal| mesh::runs::centroid(&p.guide.points, true).x;
+        out(a).total_cmp(&out(b))
+    });
+    let settings = Settings {
+        guides: vec![cuff.unwrap().guide.clone()],
+        ..settings
+    };
+    let again = Session::new(sculpt).run(&settings, &task).unwrap();
+    let told = again.findings.iter().find(|f| f.code == "cloth-edge");
+    assert_eq!(told.unwrap().places.len(), rings.len() - 2);
 }
