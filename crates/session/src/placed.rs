@@ -46,8 +46,8 @@ impl Tried {
 impl Session {
     /// The surface as the session's way has plans weighed. Where that has quads folded or squeezed,
     /// misses a guide or passes a part of the sculpt by, or can't be placed, other ways are tried until one
-    /// has no faults: the same quads begun elsewhere, plans weighed by arcs alone, then the field's other variants. The one with the fewest
-    /// faults is kept, of equal ones the first.
+    /// has no faults: the same quads begun elsewhere, plans weighed by arcs alone, then the field's other
+    /// variants. The one with the fewest faults is kept, of equal ones the first.
     pub(crate) fn best_placed(
         &self,
         prepared: &Prepared,
@@ -85,12 +85,17 @@ impl Session {
         if let Ok(one) = &best
             && !one.serves()
         {
-            let straight = one.placed.variant.straight(prepared, task)?;
+            let variant = &one.placed.variant;
+            let straight = variant.straight(prepared, task)?;
             clock.lap("fill");
-            match weighed(straight, clock) {
-                Ok(other) if other.badness() < one.badness() => best = Ok(other),
-                Err(problem) if problem.is_cancelled() => return Err(problem),
-                _ => {}
+            let begun = |v: &Variant| v.planned.filled.mesh.positions.clone();
+            // Grids alone begin in one way only.
+            if begun(&straight) != begun(variant) {
+                match weighed(straight, clock) {
+                    Ok(other) if other.badness() < one.badness() => best = Ok(other),
+                    Err(problem) if problem.is_cancelled() => return Err(problem),
+                    _ => {}
+                }
             }
         }
         let (first, by_arcs) = match &best {
