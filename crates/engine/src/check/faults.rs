@@ -18,7 +18,8 @@ const MISSING: usize = 10;
 /// Faults of a surface.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Faults {
-    /// Folded quads, and pairs of triangles that pass through each other.
+    /// Folded quads, pairs of triangles that pass through each other, and inner vertices of two edges,
+    /// whose two quads lie on one another.
     pub folded: usize,
     /// Closed guides along which no cycle of edges runs, or not one with the promised count.
     pub missing: usize,
@@ -101,8 +102,13 @@ pub fn faults(surface: &QuadMesh, sculpt: &Sculpt, drawn: &[Guide]) -> Result<Fa
     let off = off.map(|away| away / (PASSED * surface.mean_edge));
     let far = off.clone().filter(|&off| off > 1.0).count();
     let square: f64 = off.map(|off| off * off).sum();
+    let topology = &surface.topology;
+    let two_edged = (0..surface.mesh.positions.len())
+        .filter(|&v| topology.valence[v] == 2 && !topology.on_boundary[v])
+        .count();
+    let folded = jacobians.iter().filter(|&&j| j <= 0.0).count();
     Ok(Faults {
-        folded: jacobians.iter().filter(|&&j| j <= 0.0).count() + cuts::pairs(&surface).len(),
+        folded: folded + cuts::pairs(&surface).len() + two_edged,
         missing,
         squeezed: jacobians.iter().filter(|&&j| j <= limits::JACOBIAN).count(),
         astray,
@@ -148,5 +154,23 @@ mod tests {
         }
         let [flat, sound] = [&flat, surface].map(|s| faults(s, sculpt, guides).unwrap());
         assert!(flat.passed > 0 && flat.away > sound.away);
+        // A quad parted into two along its diagonal, with a vertex of two edges on it.
+        let mut parted = surface.clone();
+        let [a, b, c, d] = parted.quads[0];
+        let middle = parted.positions.len() as u32;
+        let at = parted.positions[a as usize].lerp(parted.positions[c as usize], 0.5);
+        parted.positions.push(at);
+        parted.quads[0] = [a, b, c, middle];
+        parted.quads.push([a, middle, c, d]);
+        // Its two quads have straight corners, too, which aren't folded to the last bit.
+        let bent = parted.positions[middle as usize].lerp(parted.positions[d as usize], 0.2);
+        parted.positions[middle as usize] = bent;
+        let with = faults(&parted, sculpt, guides).unwrap().folded;
+        let of_quads = |m: &QuadMesh| {
+            let surface = Surface::new(m).unwrap();
+            let jacobians = shape::shapes(&surface).jacobians;
+            jacobians.iter().filter(|&&j| j <= 0.0).count()
+        };
+        assert_eq!(with, of_quads(&parted) + 1);
     }
 }
