@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BinaryHeap};
 
 use base::{Cancelled, Task};
-use mesh::{DVec3, runs};
+use mesh::{DVec3, TriTopology, runs};
 use rayon::prelude::*;
 
 use crate::model::Sculpt;
@@ -63,7 +63,11 @@ pub fn edges_of_cloth(
         .map(|v| thickness(sculpt, v, reach, edge).is_some())
         .collect();
     task.checkpoint()?;
-    let sides = Sides::grown(sculpt, &wall, edge);
+    // Intake leaves nothing that has none.
+    let Ok(topology) = TriTopology::new(count, &sculpt.mesh.triangles) else {
+        return Ok(Vec::new());
+    };
+    let sides = Sides::grown(sculpt, &topology, &wall, edge);
     task.checkpoint()?;
     Ok(sides.meetings(sculpt, edge))
 }
@@ -90,22 +94,20 @@ struct Sides {
 }
 
 impl Sides {
-    fn grown(sculpt: &Sculpt, wall: &[bool], edge: f64) -> Self {
+    fn grown(sculpt: &Sculpt, topology: &TriTopology, wall: &[bool], edge: f64) -> Self {
         let mesh = &*sculpt.mesh;
         let count = mesh.positions.len();
         let normal = |v: u32| sculpt.normals[v as usize].as_dvec3();
-        let ways = Ways::of(sculpt);
         // A few vertices of a rim that pass for a wall must not join both sides there.
         let rim = (0..count as u32).filter(|&v| !wall[v as usize]).collect();
-        let off = ways.nearest(rim, WELL_INSIDE * edge);
+        let off = nearest(topology, sculpt, rim, WELL_INSIDE * edge);
         let inside = |v: u32| wall[v as usize] && off[v as usize].is_none();
         let mut parent: Vec<u32> = (0..count as u32).collect();
-        for a in (0..count as u32).filter(|&a| inside(a)) {
-            for &(b, _) in ways.from(a) {
-                if a < b && inside(b) && normal(a).dot(normal(b)) >= ALIKE {
-                    let (a, b) = (root(&mut parent, a), root(&mut parent, b));
-                    parent[a.max(b) as usize] = a.min(b);
-                }
+        for e in 0..topology.edge_count() as u32 {
+            let [a, b] = topology.ends(e);
+            if inside(a) && inside(b) && normal(a).dot(normal(b)) >= ALIKE {
+                let (a, b) = (root(&mut parent, a), root(&mut parent, b));
+                parent[a.max(b) as usize] = a.min(b);
             }
         }
         let mut area = vec![0.0; count];
@@ -120,7 +122,7 @@ impl Sides {
         let sources = (0..count as u32)
             .filter(|&v| inside(v) && large(v, &mut parent))
             .collect();
-        let wall = ways.nearest(sources, f64::INFINITY);
+        let wall = nearest(topology, sculpt, sources, f64::INFINITY);
         let side = wall
             .iter()
             .map(|w| w.map(|w| root(&mut parent, w)))
@@ -186,68 +188,37 @@ impl Sides {
     }
 }
 
-/// Edges of a sculpt by their ends.
-struct Ways {
-    first: Vec<usize>,
-    /// The other end, and the length in model units.
-    ends: Vec<(u32, f64)>,
-}
-
-impl Ways {
-    fn of(sculpt: &Sculpt) -> Self {
-        let mesh = &*sculpt.mesh;
-        let at = |v: u32| mesh.positions[v as usize].as_dvec3();
-        let mut pairs: Vec<[u32; 2]> = Vec::with_capacity(mesh.triangles.len() * 6);
-        for t in &mesh.triangles {
-            for k in 0..3 {
-                let (a, b) = (t[k], t[(k + 1) % 3]);
-                pairs.extend([[a, b], [b, a]]);
-            }
-        }
-        pairs.sort_unstable();
-        pairs.dedup();
-        let mut first = vec![0; mesh.positions.len() + 1];
-        pairs.iter().for_each(|p| first[p[0] as usize + 1] += 1);
-        for v in 0..mesh.positions.len() {
-            first[v + 1] += first[v];
-        }
-        let ends = pairs
-            .iter()
-            .map(|&[a, b]| (b, at(a).distance(at(b))))
-            .collect();
-        Self { first, ends }
+/// By vertex: the source that is nearest along edges, within `reach` (Dijkstra).
+fn nearest(
+    topology: &TriTopology,
+    sculpt: &Sculpt,
+    sources: Vec<u32>,
+    reach: f64,
+) -> Vec<Option<u32>> {
+    let at = |v: u32| sculpt.mesh.positions[v as usize].as_dvec3();
+    let count = topology.vertex_count();
+    let mut gone = vec![f64::INFINITY; count];
+    let mut nearest = vec![None; count];
+    let mut queue = BinaryHeap::new();
+    for v in sources {
+        gone[v as usize] = 0.0;
+        nearest[v as usize] = Some(v);
+        queue.push(Cheapest(0.0, v));
     }
-
-    fn from(&self, v: u32) -> &[(u32, f64)] {
-        &self.ends[self.first[v as usize]..self.first[v as usize + 1]]
-    }
-
-    /// By vertex: the source that is nearest along edges, within `reach` (Dijkstra).
-    fn nearest(&self, sources: Vec<u32>, reach: f64) -> Vec<Option<u32>> {
-        let count = self.first.len() - 1;
-        let mut gone = vec![f64::INFINITY; count];
-        let mut nearest = vec![None; count];
-        let mut queue = BinaryHeap::new();
-        for v in sources {
-            gone[v as usize] = 0.0;
-            nearest[v as usize] = Some(v);
-            queue.push(Cheapest(0.0, v));
+    while let Some(Cheapest(so_far, v)) = queue.pop() {
+        if so_far > gone[v as usize] {
+            continue;
         }
-        while let Some(Cheapest(so_far, v)) = queue.pop() {
-            if so_far > gone[v as usize] {
-                continue;
+        topology.visit_neighbours(v, |u, _| {
+            let next = so_far + at(v).distance(at(u));
+            if next <= reach && next < gone[u as usize] {
+                gone[u as usize] = next;
+                nearest[u as usize] = nearest[v as usize];
+                queue.push(Cheapest(next, u));
             }
-            for &(u, length) in self.from(v) {
-                let next = so_far + length;
-                if next <= reach && next < gone[u as usize] {
-                    gone[u as usize] = next;
-                    nearest[u as usize] = nearest[v as usize];
-                    queue.push(Cheapest(next, u));
-                }
-            }
-        }
-        nearest
+        });
     }
+    nearest
 }
 
 fn root(parent: &mut [u32], mut v: u32) -> u32 {

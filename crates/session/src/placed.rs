@@ -86,16 +86,17 @@ impl Session {
             && !one.serves()
         {
             let variant = &one.placed.variant;
-            let straight = variant.straight(prepared, task)?;
+            let straight = variant.straight(prepared, task);
             clock.lap("fill");
-            let begun = |v: &Variant| v.planned.filled.mesh.positions.clone();
-            // Grids alone begin in one way only.
-            if begun(&straight) != begun(variant) {
-                match weighed(straight, clock) {
-                    Ok(other) if other.badness() < one.badness() => best = Ok(other),
-                    Err(problem) if problem.is_cancelled() => return Err(problem),
-                    _ => {}
-                }
+            let other = match straight {
+                // Grids alone begin in one way only.
+                Ok(straight) if straight.begins_as(variant) => None,
+                straight => Some(straight.and_then(|straight| weighed(straight, clock))),
+            };
+            match other {
+                Some(Ok(other)) if other.badness() < one.badness() => best = Ok(other),
+                Some(Err(problem)) if problem.is_cancelled() => return Err(problem),
+                _ => {}
             }
         }
         let (first, by_arcs) = match &best {

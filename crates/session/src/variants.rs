@@ -335,6 +335,11 @@ fn filled(
 }
 
 impl Variant {
+    /// Whether its vertices begin where those of another begin.
+    pub(crate) fn begins_as(&self, other: &Self) -> bool {
+        self.planned.filled.mesh.positions == other.planned.filled.mesh.positions
+    }
+
     /// The same quads with their vertices begun along straight lines.
     pub(crate) fn straight(&self, prepared: &Prepared, task: &Task) -> Result<Self, SessionError> {
         let plan = self.planned.plan.clone();

@@ -36,17 +36,13 @@ pub(super) struct System {
     row: Vec<usize>,
     /// Rows of the system.
     rows: usize,
-    system: Option<Spd>,
+    factors: Option<Spd>,
 }
 
 /// Directions and whole quarter turns of a field in the making.
 pub(super) struct Periods<'a> {
     topology: &'a TriTopology,
-    /// As [`System`] has it.
-    edges: Vec<(u32, u32, f64)>,
-    row: Vec<usize>,
-    rows: usize,
-    system: Option<Spd>,
+    system: System,
     pull: &'a Pull,
     /// By edge, along its first half-edge.
     jump: Vec<i32>,
@@ -102,7 +98,7 @@ impl System {
                 }
             }
         }
-        let system = match rows {
+        let factors = match rows {
             0 => None,
             _ => Some(Spd::factor(rows, &entries)?),
         };
@@ -110,7 +106,7 @@ impl System {
             edges,
             row,
             rows,
-            system,
+            factors,
         })
     }
 }
@@ -118,22 +114,13 @@ impl System {
 impl<'a> Periods<'a> {
     /// Takes over a field's directions.
     pub fn new(topology: &'a TriTopology, system: System, pull: &'a Pull, angle: Vec<f64>) -> Self {
-        let System {
-            edges,
-            row,
-            rows,
-            system,
-        } = system;
         let nearest = |&(a, b, carried): &(u32, u32, f64)| {
             let turn = angle[b as usize] - angle[a as usize] - carried;
             ((wrap(turn, FRAC_PI_2) - turn) / FRAC_PI_2).round() as i32
         };
-        let jump = edges.iter().map(nearest).collect();
+        let jump = system.edges.iter().map(nearest).collect();
         Self {
             topology,
-            edges,
-            row,
-            rows,
             system,
             pull,
             jump,
@@ -143,7 +130,7 @@ impl<'a> Periods<'a> {
 
     /// What an edge's directions differ by, beside its jump; radians, along its first half-edge.
     fn rest(&self, edge: usize, jump: &[i32], angle: &[f64]) -> f64 {
-        let (a, b, carried) = self.edges[edge];
+        let (a, b, carried) = self.system.edges[edge];
         angle[b as usize] - angle[a as usize] - carried + f64::from(jump[edge]) * FRAC_PI_2
     }
 
@@ -154,7 +141,7 @@ impl<'a> Periods<'a> {
     }
 
     fn energy_of(&self, jump: &[i32], angle: &[f64]) -> f64 {
-        let edges = 0..self.edges.len();
+        let edges = 0..self.system.edges.len();
         let turning: f64 = edges.map(|e| self.rest(e, jump, angle).powi(2)).sum();
         let pulled =
             |v: usize| self.pull.weight[v] * wrap(self.pull.angle[v] - angle[v], FRAC_PI_2).powi(2);
@@ -168,8 +155,8 @@ impl<'a> Periods<'a> {
     }
 
     fn is_true_of(&self, jump: &[i32], angle: &[f64]) -> bool {
-        let free = |v: u32| self.row[v as usize] != usize::MAX;
-        self.edges.iter().enumerate().all(|(e, &(a, b, _))| {
+        let free = |v: u32| self.system.row[v as usize] != usize::MAX;
+        self.system.edges.iter().enumerate().all(|(e, &(a, b, _))| {
             (!free(a) && !free(b)) || self.rest(e, jump, angle).abs() <= MOST_REST
         })
     }
@@ -201,9 +188,11 @@ impl<'a> Periods<'a> {
     /// As [`Self::solve`], with each vertex pulled to the one of four directions nearest to its own
     /// before.
     pub fn solve_once(&mut self) {
-        let Some(system) = &self.system else { return };
+        let Some(system) = &self.system.factors else {
+            return;
+        };
         let found = system.solve(&self.right_side(&self.jump, &self.angle));
-        for (v, &r) in self.row.iter().enumerate() {
+        for (v, &r) in self.system.row.iter().enumerate() {
             if r != usize::MAX {
                 self.angle[v] = found[r];
             }
@@ -234,7 +223,9 @@ impl<'a> Periods<'a> {
             .collect();
         let mut open: Vec<usize> = (0..fields.len()).collect();
         for _ in 0..rounds {
-            let Some(system) = &self.system else { break };
+            let Some(system) = &self.system.factors else {
+                break;
+            };
             let rights: Vec<Vec<f64>> = open
                 .iter()
                 .map(|&i| self.right_side(&fields[i].0, &fields[i].1))
@@ -262,7 +253,7 @@ impl<'a> Periods<'a> {
     /// Takes over what was found; answers whether another direction now pulls anywhere.
     fn takes(&self, angle: &mut [f64], found: &[f64]) -> bool {
         let mut turned = false;
-        for (v, &r) in self.row.iter().enumerate() {
+        for (v, &r) in self.system.row.iter().enumerate() {
             if r != usize::MAX {
                 let pulls = |at: f64| ((self.pull.angle[v] - at) / FRAC_PI_2).round();
                 turned |= self.pull.weight[v] > 0.0 && pulls(angle[v]) != pulls(found[r]);
@@ -274,12 +265,12 @@ impl<'a> Periods<'a> {
 
     /// Right-hand side of the system for these jumps, pulled from these directions.
     fn right_side(&self, jump: &[i32], angle: &[f64]) -> Vec<f64> {
-        let mut right = vec![0.0; self.rows];
-        for (edge, &(a, b, carried)) in self.edges.iter().enumerate() {
+        let mut right = vec![0.0; self.system.rows];
+        for (edge, &(a, b, carried)) in self.system.edges.iter().enumerate() {
             let (a, b) = (a as usize, b as usize);
             // Wanted: angle[b] − angle[a] = turn.
             let turn = carried - f64::from(jump[edge]) * FRAC_PI_2;
-            match (self.row[a], self.row[b]) {
+            match (self.system.row[a], self.system.row[b]) {
                 (usize::MAX, usize::MAX) => {}
                 (i, usize::MAX) => right[i] += angle[b] - turn,
                 (usize::MAX, j) => right[j] += angle[a] + turn,
@@ -289,7 +280,7 @@ impl<'a> Periods<'a> {
                 }
             }
         }
-        for (v, &r) in self.row.iter().enumerate() {
+        for (v, &r) in self.system.row.iter().enumerate() {
             if r != usize::MAX {
                 let off = wrap(self.pull.angle[v] - angle[v], FRAC_PI_2);
                 right[r] += self.pull.weight[v] * (angle[v] + off);
@@ -301,7 +292,7 @@ impl<'a> Periods<'a> {
     /// Whether a walk may cross an edge: not where both ends' directions are given.
     fn may_cross(&self, edge: u32) -> bool {
         let [a, b] = self.topology.ends(edge);
-        self.row[a as usize] != usize::MAX || self.row[b as usize] != usize::MAX
+        self.system.row[a as usize] != usize::MAX || self.system.row[b as usize] != usize::MAX
     }
 
     /// Shortest walks from a triangle to others no further than `reach` (length of the way between

@@ -42,21 +42,13 @@ impl Laying<'_> {
     /// For each singular place of a region the nearest one of its kind, if that is near, as triangles; each
     /// pair once.
     fn pairs(&self, region: &Region) -> Vec<(u32, u32)> {
-        let middle = |t: u32| {
-            let corners = self.field.topology.triangles[t as usize];
-            corners
-                .iter()
-                .map(|&v| self.positions[v as usize])
-                .sum::<mesh::DVec3>()
-                / 3.0
-        };
         let all = &region.singularities;
         let mut pairs: Vec<(u32, u32)> = Vec::new();
         for one in all {
             let others = all
                 .iter()
                 .filter(|s| s.triangle != one.triangle && s.quarters * one.quarters > 0);
-            let way = |t: u32| middle(t).distance(middle(one.triangle));
+            let way = |t: u32| self.middle(t).distance(self.middle(one.triangle));
             let near = others.filter(|s| way(s.triangle) < CROWD * self.quad);
             if let Some(near) = near.min_by(|a, b| {
                 way(a.triangle)

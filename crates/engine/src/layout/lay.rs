@@ -452,15 +452,20 @@ impl<'a> Laying<'a> {
         })
     }
 
+    /// Middle of a triangle, model units.
+    pub(super) fn middle(&self, triangle: u32) -> DVec3 {
+        let corners = self.field.topology.triangles[triangle as usize];
+        corners
+            .iter()
+            .map(|&v| self.positions[v as usize])
+            .sum::<DVec3>()
+            / 3.0
+    }
+
     fn nearness_to_singularities(&self, region: &Region, run: &[u32]) -> f64 {
         let mut cost = 0.0;
         for s in &region.singularities {
-            let corners = self.field.topology.triangles[s.triangle as usize];
-            let at = corners
-                .iter()
-                .map(|&v| self.positions[v as usize])
-                .sum::<DVec3>()
-                / 3.0;
+            let at = self.middle(s.triangle);
             let near = run
                 .iter()
                 .map(|&v| self.positions[v as usize].distance(at))

@@ -200,29 +200,18 @@ impl Laying<'_> {
         let [one] = &patch.loops[..] else { return None };
         let n = one.halves.len();
         let first = one.turns.iter().position(|&q| q == 1)?;
-        let around = || (0..n).map(move |k| (first + k) % n);
-        let length = |i: usize| {
-            let edge = self.field.topology.edge(one.halves[i]);
-            self.scale.lengths[edge as usize]
-        };
-        let mut sides: Vec<f64> = Vec::new();
-        for i in around() {
-            if one.turns[i] == 1 {
-                sides.push(0.0);
-            }
-            *sides.last_mut()? += length(i);
-        }
+        let sides = self.scale.sides(self.field, one);
         let corners = corner_uv(sides.len());
         let mut rim = Vec::with_capacity(n);
         let (mut side, mut gone) = (0, 0.0);
-        for i in around() {
+        for i in (0..n).map(|k| (first + k) % n) {
             if one.turns[i] == 1 && i != first {
                 (side, gone) = (side + 1, 0.0);
             }
             let share = gone / sides[side].max(f64::MIN_POSITIVE);
             let at = on_side(corners[side], corners[(side + 1) % corners.len()], share);
             rim.push((one.halves[i], at));
-            gone += length(i);
+            gone += self.scale.lengths[self.field.topology.edge(one.halves[i]) as usize];
         }
         Some(rim)
     }

@@ -178,9 +178,8 @@ impl RegionScale {
         triangles.iter().map(|&t| self.areas[t as usize]).sum()
     }
 
-    /// Area of a patch over that of a flat shape with its sides: a rectangle of the opposite
-    /// sides' means, or a regular polygon of its circumference.
-    pub fn bulge(&self, field: &Field, one: &Loop, area: f64) -> f64 {
+    /// Lengths of a loop's sides, from its first corner on, model units.
+    pub fn sides(&self, field: &Field, one: &Loop) -> Vec<f64> {
         let first = one.turns.iter().position(|&q| q == 1).unwrap_or(0);
         let n = one.halves.len();
         let mut sides: Vec<f64> = Vec::new();
@@ -193,6 +192,13 @@ impl RegionScale {
                 *side += self.lengths[field.topology.edge(one.halves[i]) as usize];
             }
         }
+        sides
+    }
+
+    /// Area of a patch over that of a flat shape with its sides: a rectangle of the opposite
+    /// sides' means, or a regular polygon of its circumference.
+    pub fn bulge(&self, field: &Field, one: &Loop, area: f64) -> f64 {
+        let sides = self.sides(field, one);
         let flat = match sides[..] {
             [a, b, c, d] => (a + c) * (b + d) / 4.0,
             _ => {
