@@ -4,7 +4,9 @@
 //! Holds: neighbouring patches share their arcs' vertices by id, so the mesh is
 //! watertight by construction; a four-sided patch is a grid; a patch of three, five or
 //! six sides is as many grids around one pole; surplus counts are taken up by
-//! three-to-one rows (the smallest patterns of Takayama, Panozzo & Sorkine-Hornung 2014).
+//! three-to-one rows (the smallest patterns of Takayama, Panozzo & Sorkine-Hornung 2014);
+//! where poles of two patches come to lie on one vertex of no guide, the two quads that
+//! would lie on one another are one.
 
 mod blocks;
 mod disk;
@@ -12,6 +14,7 @@ mod even;
 pub mod join;
 #[cfg(test)]
 mod tests;
+mod twice;
 
 use base::{Finding, Findings, Level, Task};
 use mesh::{DVec3, QuadMesh};
@@ -19,7 +22,7 @@ use rayon::prelude::*;
 use thiserror::Error;
 
 use crate::field::Field;
-use crate::layout::{Layout, Patch, point_at};
+use crate::layout::{ArcSource, Layout, Patch, point_at};
 use crate::model::WorkSurface;
 use crate::quantise::Plan;
 use blocks::Block;
@@ -179,8 +182,12 @@ pub fn run(
             filled.patch_of_quad.push(p as u32);
         }
     }
-    filled.held = vec![None; filled.mesh.positions.len()];
     filled.arcs = shared.arcs;
+    let chains = layout.arcs.iter().zip(&filled.arcs);
+    let chains = chains.filter(|(arc, _)| matches!(arc.source, ArcSource::Chain(_)));
+    let on_chains = chains.flat_map(|(_, run)| run).copied().collect();
+    twice::merge(&mut filled, &on_chains);
+    filled.held = vec![None; filled.mesh.positions.len()];
     let topology = filled.mesh.topology();
     let found: i64 = (0..filled.mesh.positions.len())
         .filter(|&v| topology.valence[v] > 0)
