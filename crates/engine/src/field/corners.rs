@@ -52,6 +52,7 @@ pub(super) fn corners(surface: &WorkSurface, topology: &TriTopology) -> Vec<bool
             }
         };
         let sum = |i: usize, reach: i64| (-reach..=reach).filter_map(|d| at(i, d)).sum::<f64>();
+        let mut here: Vec<u32> = Vec::new();
         for i in 0..n {
             let near = sum(i, 1);
             let sharpest = (1..=APART).all(|d| {
@@ -62,9 +63,14 @@ pub(super) fn corners(surface: &WorkSurface, topology: &TriTopology) -> Vec<bool
                 && near.abs() >= TURN
                 && sum(i, WIDE.min(n as i64 / 4)) * near.signum() >= LASTS
             {
-                corner[chain.vertices[i] as usize] = true;
+                here.push(chain.vertices[i]);
             }
         }
+        // A loop's one corner alone is none: the row along the loop would cross itself there.
+        if chain.closed && here.len() == 1 {
+            here.clear();
+        }
+        here.into_iter().for_each(|v| corner[v as usize] = true);
     }
     corner
 }

@@ -473,6 +473,7 @@ fn corner_turns(
             is_end[chain.vertices[i] as usize] && !own
         };
         let summed: Vec<f64> = (0..n).map(|i| over(i, window)).collect();
+        let mut here: Vec<usize> = Vec::new();
         for i in 0..n {
             let lasting = over(i, edges(1.0));
             if summed[i].abs() < least_turn || lasting * summed[i].signum() < least_lasting {
@@ -487,6 +488,7 @@ fn corner_turns(
             });
             if sharpest {
                 turns[chain.vertices[i] as usize] = Some(summed[i]);
+                here.push(i);
                 let beside = (1..=edges(AT_AN_END)).flat_map(|d| [near(i, -d), near(i, d)]);
                 let end = beside.flatten().find(|&j| others_end(j));
                 let lasts = over(i, edges(ENDS_LAST)) * summed[i].signum() >= least_lasting;
@@ -495,6 +497,14 @@ fn corner_turns(
                         .map(|j| [i, j].map(|k| chain.vertices[k])),
                 );
             }
+        }
+        // Round a loop with one corner alone, the row along it would come back to that corner and cross
+        // itself there: without the corner it closes.
+        if chain.closed
+            && let [one] = here[..]
+            && !chain.vertices.iter().any(|&v| is_end[v as usize])
+        {
+            turns[chain.vertices[one] as usize] = None;
         }
     }
     (turns, doubtful)

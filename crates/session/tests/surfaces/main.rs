@@ -12,6 +12,7 @@ mod hand;
 mod holding;
 mod keeping;
 mod mirror;
+mod openings;
 mod refusals;
 mod support;
 mod together;
