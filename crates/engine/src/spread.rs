@@ -60,9 +60,9 @@ fn in_block(
 ) -> Vec<SculptSample> {
     let last = block.end - 1;
     let mut covered = sums[0];
+    let mut first = spread.place(covered);
     let mut samples = Vec::new();
     for (t, area) in block.zip(areas) {
-        let before = covered;
         covered += area;
         // Rounding must not part the end of one block from the start of the next.
         let end = if t == last {
@@ -70,11 +70,15 @@ fn in_block(
         } else {
             covered.min(sums[1])
         };
-        samples.extend(spread.terms(before, end).map(|i| SculptSample {
-            at: in_triangle(mesh.corners(t), square(i)),
-            triangle: t as u32,
-        }));
-        covered = end;
+        let beyond = spread.place(end);
+        // Most triangles of a dense sculpt have none.
+        if first < beyond {
+            samples.extend((first..beyond).map(|i| SculptSample {
+                at: in_triangle(mesh.corners(t), square(i)),
+                triangle: t as u32,
+            }));
+        }
+        (covered, first) = (end, beyond);
     }
     samples
 }
@@ -108,8 +112,13 @@ impl Spread {
 
     /// Numbers of the places from one sum of areas up to the next.
     pub fn terms(&self, from: f64, to: f64) -> std::ops::Range<usize> {
-        let place = |sum: f64| ((sum * self.per_area + 0.5).floor() as usize).min(self.count);
-        place(from)..place(to)
+        self.place(from)..self.place(to)
+    }
+
+    /// Number of the first place beyond a sum of areas, which is none below 0.
+    fn place(&self, sum: f64) -> usize {
+        // The conversion rounds towards 0.
+        ((sum * self.per_area + 0.5) as usize).min(self.count)
     }
 }
 

@@ -30,6 +30,7 @@ impl TriMesh {
     ///
     /// # Panics
     /// If `triangle` is out of range.
+    #[inline]
     pub fn area_normal(&self, triangle: usize) -> DVec3 {
         let [a, b, c] = self.corners(triangle);
         (b - a).cross(c - a)

@@ -100,11 +100,13 @@ impl Rail {
 
     /// Where a vertex at a length from the start should lie.
     pub fn aim(&self, s: f64) -> DVec3 {
-        if self.off.is_empty() {
-            return self.at(s);
-        }
         let (i, t) = self.piece(s);
-        self.at(s) + self.off[i].lerp(self.off[(i + 1) % self.off.len()], t)
+        let next = (i + 1) % self.points.len();
+        let at = self.points[i].lerp(self.points[next], t);
+        if self.off.is_empty() {
+            return at;
+        }
+        at + self.off[i].lerp(self.off[next], t)
     }
 
     /// Vertices are to lie on the rail itself.
