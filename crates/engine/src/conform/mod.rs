@@ -465,6 +465,30 @@ pub(crate) struct Foot {
     pub triangle: u32,
 }
 
+/// A foot this near, in quad edges, that is inside the triangle of the last one is taken without a look at
+/// what else of the surface might be nearer: most steps are much shorter than a triangle.
+const STAYS: f64 = 0.02;
+
+/// Nearest point of the surface whose normal doesn't oppose `normal`, for what moved by little from
+/// `near`: as [`onto_surface`], but for walls nearer to each other than [`STAYS`], of which it stays on its own.
+pub(crate) fn along_surface(
+    scene: &Scene,
+    at: DVec3,
+    normal: DVec3,
+    near: Option<u32>,
+) -> Option<Foot> {
+    let mesh = scene.index.mesh();
+    let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
+    let (reach, close) = (2.0 * scene.edge, STAYS * scene.edge);
+    let found = scene
+        .index
+        .closest_staying(at, reach, near, close, facing)?;
+    Some(Foot {
+        point: found.point,
+        triangle: found.triangle,
+    })
+}
+
 /// Nearest point of the surface whose normal doesn't oppose `normal`; `None` if there is none
 /// within two quads. `near` is where looking starts, and doesn't change what is found.
 pub(crate) fn onto_surface(

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use super::lift::closest_on_wall;
 use super::rails::Seat;
-use super::{Foot, Scene, chords, normal_at, onto_surface};
+use super::{Foot, Scene, along_surface, chords, normal_at};
 
 /// Scaled Jacobian below which a round may not press a quad.
 pub(super) const FAIR: f64 = 0.6;
@@ -136,7 +136,7 @@ impl Placed {
 fn place(mesh: &QuadMesh, scene: &Scene, v: usize, at: DVec3, normal: DVec3) -> Option<Placed> {
     match scene.seats[v] {
         Seat::Pinned => None,
-        Seat::Free => onto_surface(scene, at, normal, scene.feet[v])
+        Seat::Free => along_surface(scene, at, normal, scene.feet[v])
             .filter(|foot| scene.is_apart(foot.point))
             .map(Placed::Surface),
         Seat::On { rail, s } => {

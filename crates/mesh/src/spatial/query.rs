@@ -76,7 +76,37 @@ impl SurfaceIndex {
         best
     }
 
+    /// As [`SurfaceIndex::closest_from`], but of a point whose foot is inside of `near` and no further than
+    /// `close` (model units) that foot is taken, whether or not another part of the surface is nearer still:
+    /// what moves by little stays on its wall, without a walk.
+    pub fn closest_staying(
+        &self,
+        p: DVec3,
+        reach: f64,
+        near: Option<u32>,
+        close: f64,
+        accept: impl Fn(u32) -> bool,
+    ) -> Option<Closest> {
+        if p.is_finite()
+            && let Some(triangle) = near.filter(|&t| self.is_usable(t))
+        {
+            let (point, barycentric) = closest_on_triangle(p, self.mesh.corners(triangle as usize));
+            let distance = point.distance(p);
+            let inside = barycentric.iter().all(|&share| share > 0.0);
+            if inside && distance <= close.min(reach) && accept(triangle) {
+                return Some(Closest {
+                    triangle,
+                    point,
+                    distance,
+                    barycentric,
+                });
+            }
+        }
+        self.closest_from(p, reach, near, accept)
+    }
+
     /// Whether a triangle is one that answers may name.
+    #[inline]
     fn is_usable(&self, triangle: u32) -> bool {
         let mesh = &self.mesh;
         let usable = |&v: &u32| {

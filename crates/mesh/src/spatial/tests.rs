@@ -170,6 +170,34 @@ proptest! {
 
 /// Distance from a point at radius r to a unit sphere is |r - 1|; the facets lie inside by at
 /// most the sagitta 1 - cos(half the step), handbook geometry of the circular segment.
+/// Between two level walls a hundredth apart, nearer to the lower.
+#[test]
+fn what_stays_close_to_its_wall_is_not_drawn_to_a_nearer_one() {
+    let corners = [[-1.0, -1.0], [3.0, -1.0], [-1.0, 3.0]];
+    let wall = |z: f32| corners.map(|[x, y]| Vec3::new(x, y, z));
+    let index = SurfaceIndex::new(Arc::new(TriMesh {
+        positions: [wall(0.0), wall(0.01)].concat(),
+        triangles: vec![[0, 1, 2], [3, 4, 5]],
+    }));
+    let p = DVec3::new(0.2, 0.3, 0.004);
+    let asked = |near: Option<u32>, close: f64, p: DVec3, reach: f64| {
+        let found = index.closest_staying(p, reach, near, close, |_| true);
+        found.map(|found| found.triangle)
+    };
+    assert_eq!(asked(Some(1), 0.02, p, 1.0), Some(1));
+    // Not close, not asked to stay, no such triangle, or out of reach.
+    assert_eq!(asked(Some(1), 0.001, p, 1.0), Some(0));
+    assert_eq!(asked(None, 0.02, p, 1.0), Some(0));
+    assert_eq!(asked(Some(7), 0.02, p, 1.0), Some(0));
+    assert_eq!(asked(Some(1), 0.02, p, 0.005), Some(0));
+    // Beside the triangle its rim is no foot.
+    let beside = DVec3::new(-1.001, 0.3, 0.004);
+    assert_eq!(asked(Some(1), 0.02, beside, 1.0), Some(0));
+    assert_eq!(asked(Some(1), 0.02, DVec3::NAN, 1.0), None);
+    let refused = index.closest_staying(p, 1.0, Some(1), 0.02, |t| t == 0);
+    assert_eq!(refused.map(|found| found.triangle), Some(0));
+}
+
 #[test]
 fn distances_to_a_sphere_are_those_of_the_formula() {
     let index = SurfaceIndex::new(Arc::new(sphere(256, 128)));
