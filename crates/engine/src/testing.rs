@@ -137,7 +137,7 @@ impl Case {
             field,
             layout,
             curves,
-            &self.sculpt,
+            (&self.sculpt).into(),
             *plane,
             &options,
             &task,

@@ -285,6 +285,8 @@ pub(crate) struct Prepared {
     pub(crate) guides: Vec<Guide>,
     pub(crate) held: Option<Held>,
     pub(crate) surface: WorkSurface,
+    /// A light copy of the sculpt's computed side, where that is much denser than quads.
+    pub(crate) light: Option<Arc<Sculpt>>,
     pub(crate) aims: Aims,
     pub(crate) edge: f64,
     pub(crate) guide_edge: f64,
@@ -448,7 +450,7 @@ impl Session {
             return Err(SessionError::NoArea);
         }
         let fine = edge * WorkOptions::for_edge(edge).ratio;
-        let made = LightHalf::new(half, &self.sculpt, fine, task)?;
+        let made = LightHalf::new(half, &self.sculpt, fine, task)?.indexed(half);
         let made = Arc::new(Light { half: made, edge });
         self.light = Some((settings.plane, settings.size, Arc::clone(&made)));
         Ok(made)
@@ -531,6 +533,7 @@ impl Session {
             guides,
             held,
             surface,
+            light: light.half.surface(),
             aims,
             edge,
             guide_edge,

@@ -156,7 +156,10 @@ impl Session {
             &laid.cross,
             &laid.patches,
             curves,
-            &self.sculpt,
+            conform::Ground {
+                sculpt: &self.sculpt,
+                light: prepared.light.as_deref(),
+            },
             half.plane,
             &options,
             task,

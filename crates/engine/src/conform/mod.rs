@@ -94,6 +94,31 @@ pub enum ConformError {
     Cancelled(#[from] base::Cancelled),
 }
 
+/// What vertices are placed on.
+#[derive(Clone, Copy, Debug)]
+pub struct Ground<'a> {
+    /// The sculpt, on which they lie in the end.
+    pub sculpt: &'a Sculpt,
+    /// A copy of it, of the computed side at least, without what is much finer than quads: on the way vertices
+    /// lie on that.
+    pub light: Option<&'a Sculpt>,
+}
+
+impl<'a> From<&'a Sculpt> for Ground<'a> {
+    fn from(sculpt: &'a Sculpt) -> Self {
+        Self {
+            sculpt,
+            light: None,
+        }
+    }
+}
+
+impl<'a> Ground<'a> {
+    fn light(self) -> &'a Sculpt {
+        self.light.unwrap_or(self.sculpt)
+    }
+}
+
 /// Everything that placing vertices reads.
 pub(crate) struct Scene {
     /// The surface that vertices lie on: the sculpt or the smoothed work surface.
@@ -155,6 +180,14 @@ impl Scene {
         found.map_or(1.0, |(_, &way)| way)
     }
 
+    /// Goes over to another copy of the surface, unless it is on that already.
+    fn stand_on(&mut self, index: &Arc<SurfaceIndex>) {
+        if !Arc::ptr_eq(&self.index, index) {
+            self.index = Arc::clone(index);
+            self.feet.fill(None);
+        }
+    }
+
     /// Whether a place is clear of the mirror plane: only vertices of the centre line lie on it.
     pub fn is_apart(&self, p: DVec3) -> bool {
         self.plane
@@ -195,11 +228,15 @@ pub fn run(
     field: &Field,
     layout: &Layout,
     curves: &[Curve],
-    sculpt: &Sculpt,
+    ground: Ground<'_>,
     plane: Option<Plane>,
     options: &ConformOptions,
     task: &Task,
 ) -> Result<(QuadMesh, Findings), ConformError> {
+    let ground = Ground {
+        light: ground.light.filter(|_| options.straddle),
+        ..ground
+    };
     task.report("conform", 0.0)?;
     let mut mesh = filled.mesh.clone();
     let lift = lift::Lift::new(surface, field);
@@ -245,7 +282,7 @@ pub fn run(
     // Beside each other: what pulls once the mesh is on the sculpt doesn't depend on the rounds before.
     let (even, mut reach) = rayon::join(
         || even_out(&mut mesh, &mut scene, &lift, &layout.spacing, options, task),
-        || reach::Reach::new(sculpt.index.mesh(), plane, edge),
+        || reach::Reach::new(ground.light().index.mesh(), plane, edge),
     );
     even?;
     let facing = shape::outward(&mesh, &scene);
@@ -253,18 +290,23 @@ pub fn run(
     let facing = shape::facing(&mesh);
     // As they are at last: on the sculpt too, rows over a lobe go by the way over it.
     scene.ways = lift.raised_ways(&mesh, &scene);
-    lift.raise(&mut mesh, &mut scene, rails, &pinned, sculpt);
+    lift.raise(&mut mesh, &mut scene, rails, &pinned, ground.light());
     step::keep_step(&mut mesh, &mut scene, &steps);
     scene.homes = homes;
     let raised = (mesh.clone(), scene.seats.clone());
-    let mut settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;
+    let on = [ground.light(), ground.sculpt].map(|sculpt| &sculpt.index);
+    let mut settled = settle(
+        &mut mesh, &mut scene, on, &mut reach, &facing, options, task,
+    )?;
     if settled.left > 0 {
         // Slid into a sharp bend, a vertex may have passed what lies beyond it: better near than folded.
         let slid = (std::mem::replace(&mut mesh, raised.0), settled);
         scene.seats = raised.1;
         scene.feet.fill(None);
         scene.slides = false;
-        settled = settle(&mut mesh, &mut scene, &mut reach, &facing, options, task)?;
+        settled = settle(
+            &mut mesh, &mut scene, on, &mut reach, &facing, options, task,
+        )?;
         if settled.left >= slid.1.left {
             (mesh, settled) = slid;
         }
@@ -339,15 +381,18 @@ struct Settled {
     left: usize,
 }
 
-/// The rounds on the sculpt itself, and what comes after them.
+/// The rounds on the sculpt itself, and what comes after them; `on` is where vertices lie on the way, and in
+/// the end.
 fn settle(
     mesh: &mut QuadMesh,
     scene: &mut Scene,
+    on: [&Arc<SurfaceIndex>; 2],
     reach: &mut reach::Reach,
     facing: &[DVec3],
     options: &ConformOptions,
     task: &Task,
 ) -> Result<Settled, ConformError> {
+    scene.stand_on(on[0]);
     let slides = chords::Slides::new(mesh, scene);
     for round in 0..options.final_rounds {
         task.report("conform", 0.7)?;
@@ -370,6 +415,7 @@ fn settle(
         let home = mesh.positions.clone();
         chords::straddle(mesh, scene);
         shape::relent(mesh, scene, &home);
+        scene.stand_on(on[1]);
         straddle(mesh, scene, reach, volume::Effort::FULL);
     }
     let parted = uncross::uncross(mesh, scene);

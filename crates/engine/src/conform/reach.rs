@@ -180,7 +180,12 @@ mod tests {
         let options = ConformOptions::for_edge(1.0);
         let mut reach = reach_of(&scene);
         let task = Task::default();
-        settle(&mut mesh, &mut scene, &mut reach, &facing, &options, &task).unwrap();
+        let index = Arc::clone(&scene.index);
+        let on = [&index, &index];
+        settle(
+            &mut mesh, &mut scene, on, &mut reach, &facing, &options, &task,
+        )
+        .unwrap();
         let highest = mesh.positions.iter().map(|p| p.z).fold(0.0, f64::max);
         assert!(highest > 1.0, "{highest}");
         let each = mesh.quads.iter();

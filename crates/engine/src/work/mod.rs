@@ -23,6 +23,8 @@ mod validate;
 #[cfg(test)]
 mod tests;
 
+use std::sync::Arc;
+
 use base::{Finding, Findings, Level, Place, Task};
 
 use crate::guides::GuideCurves;
@@ -78,6 +80,7 @@ pub struct Laid<'a> {
     dense: Dense<'a>,
     trimmed: trim::Trimmed,
     plane: Option<Plane>,
+    under: Option<Arc<Sculpt>>,
 }
 
 impl Laid<'_> {
@@ -110,6 +113,7 @@ fn finish_laid(
         mut dense,
         trimmed,
         plane,
+        under,
     } = laid;
     let (edge, sculpt) = (dense.edge, dense.sculpt);
     dense.pin_corners();
@@ -117,14 +121,15 @@ fn finish_laid(
     reduce::reduce(&mut dense.mesh, &dense.rails, 0.8 * edge, task)?;
     dense.snap_to_rails();
     task.report("work", 0.6)?;
-    let mut work = Remesher::new(dense.mesh, dense.rails, sculpt, plane, edge);
+    let ground = under.as_deref().unwrap_or(sculpt);
+    let mut work = Remesher::new(dense.mesh, dense.rails, ground, plane, edge);
     for _ in 0..ROUNDS {
         work.set_sizes();
         work.unfold();
         work.round()?;
         task.checkpoint()?;
     }
-    finish(&mut work)?;
+    finish(&mut work, sculpt)?;
     let surface = WorkSurface {
         positions: work.mesh.pos.clone(),
         triangles: work.mesh.tri.clone(),
@@ -169,11 +174,12 @@ pub fn lay<'a>(
         dense,
         trimmed,
         plane: half.plane,
+        under: half.under.clone(),
     })
 }
 
 /// Room beside rails, better angles, nothing folded, and no gaps in the arrays.
-fn finish(work: &mut Remesher<'_>) -> Result<(), WorkError> {
+fn finish<'a>(work: &mut Remesher<'a>, sculpt: &'a Sculpt) -> Result<(), WorkError> {
     for _ in 0..3 {
         let split = work.split_joining_edges()?;
         work.flip_to_delaunay();
@@ -181,6 +187,9 @@ fn finish(work: &mut Remesher<'_>) -> Result<(), WorkError> {
         if split == 0 {
             break;
         }
+    }
+    if work.settle_on(sculpt) {
+        work.relax();
     }
     work.flip_to_delaunay();
     work.remove_slivers();

@@ -16,7 +16,7 @@ use flips::angle_measure;
 
 use super::edit::{Collapse, EditMesh, NONE};
 use super::error::WorkError;
-use super::project::{foot, foot_from};
+use super::project::{Foot, foot, foot_from};
 use super::rail::Rail;
 use crate::model::{Plane, Sculpt};
 
@@ -79,6 +79,32 @@ impl<'a> Remesher<'a> {
             sizes: vec![edge; count],
             most_vertices,
         }
+    }
+
+    /// Goes over from a lighter copy of the sculpt to the sculpt itself, unless it is on that already. Vertices
+    /// inside go onto it as they are next evened out; those on rails are there.
+    pub fn settle_on(&mut self, sculpt: &'a Sculpt) -> bool {
+        if std::ptr::eq(self.sculpt, sculpt) {
+            return false;
+        }
+        self.sculpt = sculpt;
+        self.feet.fill(None);
+        let (mesh, normals, reach) = (&self.mesh, &self.normals, REACH * self.edge);
+        let on_rail = (0..mesh.pos.len() as u32).into_par_iter();
+        let on_rail = on_rail.filter(|&v| mesh.on_rail[v as usize] && mesh.has_vertex(v));
+        let feet: Vec<(u32, Option<Foot>)> = on_rail
+            .map(|v| {
+                let (at, normal) = (mesh.pos[v as usize], normals[v as usize]);
+                (v, foot(sculpt, at, normal, reach))
+            })
+            .collect();
+        for (v, foot) in feet {
+            if let Some(foot) = foot {
+                self.normals[v as usize] = foot.normal;
+                self.feet[v as usize] = Some(foot.triangle);
+            }
+        }
+        true
     }
 
     /// One round: split, collapse, flip, relax.

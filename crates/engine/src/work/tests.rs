@@ -370,6 +370,41 @@ fn vertices_lie_on_the_sculpt() {
     }
 }
 
+/// Evened out on a light copy, whose triangles are chords across the sculpt's, and put on the sculpt in the end.
+#[test]
+fn of_a_sculpt_much_denser_than_asked_for_vertices_lie_on_the_sculpt_too() {
+    let (sculpt, edge, task) = (tube(400, 260), 0.8, Task::default());
+    let guides = [ring("middle", GuideKind::Ring, 40, |turn| {
+        2.0 + 0.4 * (turn * TAU).cos()
+    })];
+    let (half, _) = symmetry::run(&sculpt, PlaneChoice::Given(X), &task).unwrap();
+    let options = GuideOptions::for_edge(edge);
+    let (curves, _) = guides::run(&guides, &sculpt, half.plane, &options, &task).unwrap();
+    let options = WorkOptions::for_edge(edge);
+    let light = LightHalf::new(&half, &sculpt, edge * options.ratio, &task).unwrap();
+    assert!(light.surface().is_none());
+    let light = light.indexed(&half);
+    let copy = light.surface().unwrap();
+    assert!(2 * copy.mesh.triangles.len() <= half.mesh.triangles.len());
+    let laid = lay(&light, &sculpt, &curves, &options, &task).unwrap();
+    let (surface, _) = laid.finish(&curves, &task).unwrap();
+    assert_eq!(surface.validate(), Ok(()));
+    let mut inside = vec![true; surface.positions.len()];
+    for &v in surface.chains.iter().flat_map(|c| &c.vertices) {
+        inside[v as usize] = false;
+    }
+    let mut off_copy = 0.0f64;
+    for (&p, _) in surface.positions.iter().zip(inside).filter(|(_, i)| *i) {
+        let [off, off_it] = [&sculpt, &*copy].map(|s| s.index.closest(p).unwrap().distance);
+        assert!(off < 1e-9, "{off} at {p}");
+        off_copy = off_copy.max(off_it);
+    }
+    assert!(off_copy > 1e-5, "{off_copy}");
+    // A half hardly denser than asked for isn't worth a copy.
+    let fine = LightHalf::new(&half, &sculpt, 0.01, &task).unwrap();
+    assert!(fine.indexed(&half).surface().is_none());
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
