@@ -5,17 +5,22 @@
 //! them apart. Vertices aren't moved yet; a rail's vertices lie within a sculpt's edge of
 //! it and go onto it once the mesh is reduced.
 
+use base::Task;
 use mesh::DVec3;
 
 use super::edit::{EditMesh, Segment};
 use super::error::WorkError;
 use super::rail::Rail;
+use super::reduce;
 use crate::model::Sculpt;
 
 /// Corners are looked for this far before and after, in edges of the work surface.
 const CORNER_REACH: f64 = 1.5;
 /// A rail that turns further than this within the reach has a corner, radians.
 const CORNER_TURN: f64 = 0.9;
+
+/// Times that long edges are halved at most.
+const SWEEPS: usize = 40;
 
 /// The dense mesh under work.
 pub(super) struct Dense<'a> {
@@ -71,29 +76,47 @@ impl<'a> Dense<'a> {
         Ok(())
     }
 
-    /// Splits edges longer than the target where the sculpt is that coarse, the longest
-    /// first, for in a flat triangle the other two sides could be split for ever.
+    /// Splits edges longer than the target where the sculpt is that coarse.
     pub fn split_long(&mut self) -> Result<(), WorkError> {
         // Each sweep halves the longest edges, so a few dozen reach any length.
-        for _ in 0..40 {
-            let mut long: Vec<(f64, u32, u32)> = self
-                .mesh
-                .edges()
-                .map(|h| (self.mesh.length(h), h))
-                .filter(|&(length, _)| length > self.edge)
-                .map(|(length, h)| (length, self.mesh.from(h), self.mesh.to(h)))
-                .collect();
-            if long.is_empty() {
+        for _ in 0..SWEEPS {
+            if !self.halve_long()? {
                 break;
-            }
-            long.sort_by(|x, y| y.0.total_cmp(&x.0).then((x.1, x.2).cmp(&(y.1, y.2))));
-            for (_, a, b) in long {
-                if let Some(h) = self.mesh.edge_between(a, b) {
-                    self.split(h)?;
-                }
             }
         }
         Ok(())
+    }
+
+    /// The same for needles, a lathe's long thin triangles: parted each for itself they would get thinner
+    /// from sweep to sweep and more than the area explains, so they are made wider in between. What lies
+    /// closer than half a work edge is told apart less well by it.
+    pub fn split_needles(&mut self, task: &Task) -> Result<(), WorkError> {
+        for _ in 0..SWEEPS {
+            reduce::widen(&mut self.mesh, &self.rails, 0.5 * self.edge, task)?;
+            if !self.halve_long()? {
+                break;
+            }
+        }
+        Ok(())
+    }
+
+    /// Splits edges longer than the target in the middle, the longest first, for in a flat triangle
+    /// the other two sides could be split for ever; whether there were any.
+    fn halve_long(&mut self) -> Result<bool, WorkError> {
+        let mut long: Vec<(f64, u32, u32)> = self
+            .mesh
+            .edges()
+            .map(|h| (self.mesh.length(h), h))
+            .filter(|&(length, _)| length > self.edge)
+            .map(|(length, h)| (length, self.mesh.from(h), self.mesh.to(h)))
+            .collect();
+        long.sort_by(|x, y| y.0.total_cmp(&x.0).then((x.1, x.2).cmp(&(y.1, y.2))));
+        for &(_, a, b) in &long {
+            if let Some(h) = self.mesh.edge_between(a, b) {
+                self.split(h)?;
+            }
+        }
+        Ok(!long.is_empty())
     }
 
     /// Pins a vertex of each rail where the rail turns sharply, so that the corner stays.

@@ -163,11 +163,20 @@ pub fn lay<'a>(
         });
     }
     task.report("work", 0.0)?;
-    let mut mesh = half.mesh.clone();
-    let height = |p| half.plane.map(|plane| plane.height(p));
-    let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
-    let mut dense = Dense::new(mesh, rails, sculpt, edge);
-    dense.split_long()?;
+    let whole = || {
+        let mut mesh = half.mesh.clone();
+        let height = |p| half.plane.map(|plane| plane.height(p));
+        let rails = boundary::tag(&mut mesh, height, curves, sculpt.mesh.diagonal());
+        Dense::new(mesh, rails, sculpt, edge)
+    };
+    let mut dense = whole();
+    match dense.split_long() {
+        Err(WorkError::TooFine { .. }) => {
+            dense = whole();
+            dense.split_needles(task)?;
+        }
+        done => done?,
+    }
     embed::embed(&mut dense, curves, task)?;
     let trimmed = trim::trim(&mut dense, curves)?;
     Ok(Laid {

@@ -265,6 +265,22 @@ fn a_coarse_sculpt_is_refined() {
     assert_eq!(euler(&surface), 0);
 }
 
+/// A lathe's tube: triangles 200 times as long as wide. Parting each for itself took more vertices than the
+/// area explains, which was refused.
+#[test]
+fn needles_are_no_reason_to_refuse() {
+    let sculpt = tube(1600, 5);
+    let guides = [ring("middle", GuideKind::Ring, 40, |_| 2.0)];
+    let surface = made(&sculpt, &guides, PlaneChoice::None, 0.2).unwrap();
+    assert!(
+        (area(&surface) / (TAU * 4.0) - 1.0).abs() < 0.01,
+        "{}",
+        area(&surface)
+    );
+    assert_eq!(euler(&surface), 0);
+    assert_eq!(chains_of(&surface, ChainSource::Boundary).len(), 2);
+}
+
 /// Two thick tubes side by side, one with openings; and a crumb.
 #[test]
 fn parts_without_openings_stay_and_crumbs_go() {
