@@ -25,6 +25,7 @@ mod strain;
 mod strands;
 #[cfg(test)]
 mod tests;
+mod trial;
 mod unwind;
 
 use base::{Finding, Findings, Level, Place, Task};

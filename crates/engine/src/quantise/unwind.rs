@@ -12,6 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::model::{self, Asked, Promise};
 use super::shape::Shape;
 use super::strands::{Rings, Strand, strands};
+use super::trial::Trial;
 use super::{Ground, Plan, chords};
 use crate::model::Curve;
 use base::Cancelled;
@@ -25,7 +26,7 @@ const TRIES: usize = 24;
 /// Spirals up to which nudges are tried: more come from the field, not from single counts.
 const NUDGED: usize = 4;
 /// Share of the budget that may be missed for a spiral less.
-const DRIFT: f64 = 0.02;
+pub(super) const DRIFT: f64 = 0.02;
 /// Cost in stretched strips that a spiral less is worth: that of a pair of poles.
 const WORTH: f64 = model::SURPLUS_COST;
 
@@ -70,20 +71,40 @@ pub(super) struct Market<'a> {
     /// Quads that each arc should have.
     wanted: Vec<f64>,
     /// Arcs that need three quads together.
-    groups: Vec<Vec<usize>>,
+    pub groups: Vec<Vec<usize>>,
+    /// Numbers of the groups that each arc is of, and of the patches beside it.
+    pub groups_at: Vec<Vec<u32>>,
+    pub patches_at: Vec<Vec<u32>>,
 }
 
 /// Strips to double (+) and to take out (−), by number.
-type Trade = Vec<(usize, i32)>;
+pub(super) type Trade = Vec<(usize, i32)>;
 
 impl<'a> Market<'a> {
-    fn new(ground: &'a Ground<'a>, asked: &Asked<'a>, rings: &'a Rings) -> Self {
+    pub fn new(ground: &'a Ground<'a>, asked: &Asked<'a>, rings: &'a Rings) -> Self {
+        let layout = ground.layout;
+        let groups = model::sharing_ends(&layout.arcs);
+        let at_arc = |all: &mut dyn Iterator<Item = (usize, u32)>| {
+            let mut at = vec![Vec::new(); layout.arcs.len()];
+            all.for_each(|(arc, of)| at[arc].push(of));
+            at
+        };
+        let of_groups = groups.iter().zip(0u32..);
+        let groups_at =
+            at_arc(&mut of_groups.flat_map(|(arcs, g)| arcs.iter().map(move |&a| (a, g))));
+        let of_patches = layout.patches.iter().zip(0u32..);
+        let patches_at = at_arc(&mut of_patches.flat_map(|(patch, p)| {
+            let uses = patch.sides.iter().flatten();
+            uses.map(move |used| (used.arc, p))
+        }));
         Self {
             ground,
             promises: asked.promises,
             rings,
-            wanted: model::wanted(ground.layout, asked),
-            groups: model::sharing_ends(&ground.layout.arcs),
+            wanted: model::wanted(layout, asked),
+            groups,
+            groups_at,
+            patches_at,
         }
     }
 
@@ -166,8 +187,8 @@ impl<'a> Market<'a> {
                     .push(vec![a, b]);
             }
         }
-        let now = self.cost(plan);
-        let mut change = Change::new(plan.arcs.len());
+        let mut trial = Trial::new(self, plan);
+        let now = trial.cost();
         let mut best: Option<(f64, Plan)> = None;
         for out in distinct(strands, |s| s.spirals) {
             let alone = [(out, None)];
@@ -185,14 +206,7 @@ impl<'a> Market<'a> {
                     trade.extend(also.map(|c| (c, -1)));
                     trade.extend(offer.iter().map(|&a| (a, 1)));
                     let most = best.as_ref().map_or(now + WORTH, |b| b.0);
-                    if let Some(next) =
-                        self.carried_out(plan, strands, &trade, most - now, &mut change)
-                    {
-                        let cost = self.cost(&next);
-                        if cost < most {
-                            best = Some((cost, next));
-                        }
-                    }
+                    best = trial.of(strands, &trade, now, most).or(best);
                 }
             }
         }
@@ -235,76 +249,15 @@ impl<'a> Market<'a> {
         self.promises.iter().map(passes).collect()
     }
 
-    /// The plan with a trade carried out, unless it leaves too few quads somewhere or its arcs alone
-    /// cost more than `most`.
-    fn carried_out(
-        &self,
-        plan: &Plan,
-        strands: &[Strand],
-        trade: &Trade,
-        most: f64,
-        change: &mut Change,
-    ) -> Option<Plan> {
-        let change = change.of(strands, trade);
-        let more: f64 = change
-            .iter()
-            .map(|&(a, d)| self.dearer(plan, a, f64::from(d)))
-            .sum();
-        if more >= most + model::MISS_COST * self.ground.missed(plan) {
-            return None;
-        }
-        let mut numbers = Vec::with_capacity(change.len());
-        for &(a, d) in change {
-            let n = i32::try_from(plan.arcs[a]).ok()? + d;
-            numbers.push((a, u32::try_from(n).ok().filter(|&n| n >= 1)?));
-        }
-        // Copied once that is known: of thousands of trades few get so far.
-        let mut next = plan.clone();
-        for (a, n) in numbers {
-            next.arcs[a] = n;
-        }
-        for &(s, sign) in trade {
-            for &([p, j], passes) in &strands[s].spokes {
-                let y = i32::try_from(next.spokes[p][j]).ok()? + sign * passes as i32;
-                next.spokes[p][j] = u32::try_from(y.max(0)).ok()?;
-                if y < 0 {
-                    return None;
-                }
-            }
-        }
-        let emptied = |(old, new): (&Vec<u32>, &Vec<u32>)| {
-            old.iter().zip(new).any(|(&old, &new)| new == 0 && old > 0)
-        };
-        if plan.spokes.iter().zip(&next.spokes).any(emptied) {
-            return None;
-        }
-        let few = |group: &Vec<usize>| group.iter().map(|&a| next.arcs[a]).sum::<u32>() < 3;
-        if self.groups.iter().any(few) {
-            return None;
-        }
-        let layout = self.ground.layout;
-        next.faces = (0..layout.patches.len())
-            .map(|p| model::faces_of(layout, &next, p))
-            .sum();
-        (self.ground.missed(&next) <= self.ground.missed(plan).max(DRIFT)).then_some(next)
-    }
-
     /// What so many quads more on an arc cost.
-    fn dearer(&self, plan: &Plan, arc: usize, more: f64) -> f64 {
+    pub fn dearer(&self, plan: &Plan, arc: usize, more: f64) -> f64 {
         let n = f64::from(plan.arcs[arc]);
         self.stretch(arc, n + more) - self.stretch(arc, n)
     }
 
-    fn stretch(&self, arc: usize, n: f64) -> f64 {
+    pub fn stretch(&self, arc: usize, n: f64) -> f64 {
         let target = self.wanted[arc].max(model::LEAST_WANTED);
         (n - target).powi(2) / target
-    }
-
-    fn cost(&self, plan: &Plan) -> f64 {
-        let arcs = plan.arcs.iter().enumerate();
-        arcs.map(|(a, &n)| self.stretch(a, f64::from(n)))
-            .sum::<f64>()
-            + model::MISS_COST * self.ground.missed(plan)
     }
 
     /// Arcs on the way of spirals with one quad more or fewer, the cheapest first.
@@ -325,49 +278,6 @@ impl<'a> Market<'a> {
     }
 }
 
-/// How a trade changes the numbers of arcs. A layout's trades are told by the ten thousand, so it is kept from
-/// one to the next.
-struct Change {
-    /// For each arc; 0 between trades.
-    by_arc: Vec<i32>,
-    /// Arcs that a trade's strips pass, a bit each: in order without sorting. None between trades.
-    passed: Vec<u64>,
-    /// Arcs that the trade at hand changes, in rising order, with by how much.
-    changed: Vec<(usize, i32)>,
-}
-
-impl Change {
-    fn new(arcs: usize) -> Self {
-        Self {
-            by_arc: vec![0; arcs],
-            passed: vec![0; arcs.div_ceil(64)],
-            changed: Vec::new(),
-        }
-    }
-
-    fn of(&mut self, strands: &[Strand], trade: &Trade) -> &[(usize, i32)] {
-        self.changed.clear();
-        for &(s, sign) in trade {
-            for &(arc, passes) in &strands[s].arcs {
-                self.by_arc[arc] += sign * passes as i32;
-                self.passed[arc / 64] |= 1 << (arc % 64);
-            }
-        }
-        for (word, bits) in self.passed.iter_mut().enumerate() {
-            let mut left = std::mem::take(bits);
-            while left != 0 {
-                let arc = 64 * word + left.trailing_zeros() as usize;
-                left &= left - 1;
-                let by = std::mem::take(&mut self.by_arc[arc]);
-                if by != 0 {
-                    self.changed.push((arc, by));
-                }
-            }
-        }
-        &self.changed
-    }
-}
-
 /// One strip of each set that runs beside each other all the way, of those wanted.
 fn distinct(strands: &[Strand], wanted: impl Fn(&Strand) -> bool) -> Vec<usize> {
     let mut seen = BTreeSet::new();
@@ -384,26 +294,6 @@ fn sum(a: &[u32], b: &[u32]) -> Vec<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// Against sums told one after another: arcs in rising order, those that nothing changes left out, and
-    /// nothing of a trade left over for the next.
-    #[test]
-    fn a_change_is_the_sum_of_what_a_trades_strips_pass() {
-        let strand = |arcs: &[(usize, u32)]| Strand {
-            arcs: arcs.to_vec(),
-            ..Strand::default()
-        };
-        let strands = [
-            strand(&[(1, 1), (4, 2)]),
-            strand(&[(0, 1), (4, 1)]),
-            strand(&[(1, 1), (2, 3), (4, 1), (63, 1), (64, 2), (129, 1)]),
-        ];
-        let mut change = Change::new(130);
-        let trade = vec![(0, -1), (1, 1), (2, 1)];
-        let all = [(0, 1), (2, 3), (63, 1), (64, 2), (129, 1)];
-        assert_eq!(change.of(&strands, &trade), all);
-        assert_eq!(change.of(&strands, &vec![(1, -1)]), [(0, -1), (4, -1)]);
-    }
 
     /// A hand with six rings and no counts took minutes: every strip could be traded for every
     /// pair of strips, and strips that run beside each other were each tried.
