@@ -3,16 +3,11 @@
 //! Vertices on a curve leave its bulges outside their chords by up to the sagitta; moving
 //! them off the curve a little, by least squares over points spread along it, halves
 //! the largest distance. Boundaries too: they stay boundaries wherever they lie.
-//!
-//! Before that, vertices slide along their curve to where it bends, so that a hem over folds has
-//! them on crests and in hollows rather than anywhere.
 
 use mesh::{DVec3, QuadMesh};
-use rayon::prelude::*;
 
+use super::Scene;
 use super::rails::{Rail, Seat};
-use super::shape::{FAIR, jacobian_of};
-use super::{Scene, course};
 
 /// Distance from a curve, in quad edges, that weighs as much as an edge of twice the mean length.
 const NEAR: f64 = 0.12;
@@ -22,28 +17,20 @@ const ASKEW: f64 = 10.0;
 const SLANT: f64 = 0.25;
 /// Half the length over which the curve's direction is taken, in quad edges.
 const AHEAD: f64 = 0.125;
-const SLIDES: u32 = 24;
-/// Share of its way that a vertex slides in a round.
-const SHARE: f64 = 0.3;
-/// Scaled Jacobian below which no quad is pressed by vertices that slide, in the first and the last of these
-/// rounds; in the first by those that make room for them.
-const PRESSED: f64 = 0.1;
-const SLID: f64 = 0.2;
-const PRESSED_BESIDE: f64 = 0.3;
 
 /// The piece of a rail between a vertex's two neighbours along it.
-struct Span<'a> {
+pub(super) struct Span<'a> {
     curve: &'a Rail,
     edge: f64,
-    low: f64,
-    high: f64,
+    pub low: f64,
+    pub high: f64,
     /// How dense vertices are wanted on either side.
     dense: [f64; 2],
 }
 
 impl<'a> Span<'a> {
     /// The span, and where on its rail the vertex is; `None` where it isn't between two others on one.
-    fn of(mesh: &QuadMesh, scene: &'a Scene, v: usize) -> Option<(Self, f64)> {
+    pub fn of(mesh: &QuadMesh, scene: &'a Scene, v: usize) -> Option<(Self, f64)> {
         let Seat::On { rail, s } = scene.seats[v] else {
             return None;
         };
@@ -76,15 +63,25 @@ impl<'a> Span<'a> {
 
     /// How far the chords to both neighbours stray, and how uneven they are, with the vertex at `at`.
     fn cost(&self, at: f64) -> f64 {
+        self.strays(at) + 4.0 * self.uneven(at)
+    }
+
+    /// How far the chords stray.
+    pub fn strays(&self, at: f64) -> f64 {
+        let Self {
+            curve, low, high, ..
+        } = *self;
+        chord_cost(curve, low, at, self.edge) + chord_cost(curve, at, high, self.edge)
+    }
+
+    /// How uneven they are, 0 to 1.
+    pub fn uneven(&self, at: f64) -> f64 {
         let Self {
             curve, low, high, ..
         } = *self;
         let before = (at - low) * self.dense[0] * curve.bend(low, at - low);
         let after = (high - at) * self.dense[1] * curve.bend(at, high - at);
-        let uneven = ((before - after) / (before + after)).powi(2);
-        chord_cost(curve, low, at, self.edge)
-            + chord_cost(curve, at, high, self.edge)
-            + 4.0 * uneven
+        ((before - after) / (before + after)).powi(2)
     }
 }
 
@@ -93,76 +90,6 @@ impl<'a> Span<'a> {
 pub(super) fn strain_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
     let span = Span::of(mesh, scene, v).filter(|_| scene.slides);
     span.map_or(0.0, |(span, s)| span.cost(s))
-}
-
-/// Scaled Jacobian below which vertices beside those that slide press no quad.
-pub(super) fn floor(round: u32) -> f64 {
-    rising(PRESSED_BESIDE, FAIR, round)
-}
-
-/// From a first floor to a last one, once nothing slides any more.
-fn rising(first: f64, last: f64, round: u32) -> f64 {
-    first + (last - first) * (f64::from(round) / f64::from(SLIDES)).min(1.0)
-}
-
-/// Slides the vertices of every guide and boundary along it to where the chords between them are
-/// nearest to it, spacing kept as even as that allows.
-pub(super) struct Slides {
-    /// For each vertex that slides, where along its rail.
-    targets: Vec<Option<f64>>,
-}
-
-impl Slides {
-    pub fn new(mesh: &QuadMesh, scene: &Scene) -> Self {
-        let mut targets = vec![None; mesh.positions.len()];
-        let rails = if scene.slides { scene.rails.len() } else { 0 };
-        // Vertices between curves are on none of them, so each curve stands by itself.
-        let best = |rail: usize| -> Vec<(u32, f64)> {
-            let runs = course::runs(mesh, scene, rail).into_iter();
-            runs.flat_map(|run| run.best(mesh, scene)).collect()
-        };
-        let best: Vec<Vec<(u32, f64)>> = (0..rails).into_par_iter().map(best).collect();
-        for (v, s) in best.into_iter().flatten() {
-            targets[v as usize] = Some(s);
-        }
-        Self { targets }
-    }
-
-    /// One round: a share of the way. A step that makes the worst quad beside a vertex worse and presses
-    /// it isn't taken; at first quads may be pressed more, for others make room for them.
-    pub fn round(&self, mesh: &mut QuadMesh, scene: &mut Scene, round: u32) {
-        if round >= SLIDES {
-            return;
-        }
-        let floor = rising(PRESSED, SLID, round);
-        for v in 0..mesh.positions.len() {
-            let (Some(target), Seat::On { rail, s }) = (self.targets[v], scene.seats[v]) else {
-                continue;
-            };
-            let at = scene.in_order(
-                mesh,
-                v,
-                rail,
-                s,
-                s + SHARE * scene.short_way(rail, target - s),
-            );
-            let before = (worst_at(mesh, scene, v), mesh.positions[v]);
-            mesh.positions[v] = scene.rails[rail].aim(at);
-            let now = worst_at(mesh, scene, v);
-            if now < floor && now < before.0 {
-                mesh.positions[v] = before.1;
-            } else {
-                scene.seats[v] = Seat::On { rail, s: at };
-            }
-        }
-    }
-}
-
-/// Least scaled Jacobian of the quads at a vertex.
-fn worst_at(mesh: &QuadMesh, scene: &Scene, v: usize) -> f64 {
-    let quads = scene.quads_at[v].iter();
-    let each = quads.map(|&(q, _)| jacobian_of(mesh, q));
-    each.fold(f64::INFINITY, f64::min)
 }
 
 /// One step along a rail, from a vertex that slides to a neighbour.
@@ -298,60 +225,4 @@ fn pieces_of(mesh: &QuadMesh, scene: &Scene) -> Vec<Piece> {
             })
         })
         .collect()
-}
-
-#[cfg(test)]
-mod tests {
-    use mesh::TriMesh;
-
-    use super::super::shape::scaled_jacobian;
-    use super::super::tests::bare_scene;
-    use super::*;
-
-    #[test]
-    fn no_vertex_slides_along_its_curve_so_far_that_a_quad_folds() {
-        // The curve bends at x = 1.8, where its vertex is drawn to; the row above stays where it is.
-        let at = |x: f64, y: f64| DVec3::new(x, y, 0.0);
-        let corners = [at(0.0, 0.0), at(1.8, 0.0), at(2.0, -1.0)];
-        let positions = vec![
-            corners[0],
-            at(1.0, 0.0),
-            corners[2],
-            at(0.0, 1.0),
-            at(1.0, 0.3),
-            at(2.0, 0.3),
-        ];
-        let mut mesh = QuadMesh {
-            positions,
-            quads: vec![[0, 1, 4, 3], [1, 2, 5, 4]],
-            groups: vec![],
-        };
-        let under = TriMesh {
-            positions: [at(-9.0, -9.0), at(9.0, -9.0), at(0.0, 9.0)]
-                .map(|p| p.as_vec3())
-                .to_vec(),
-            triangles: vec![[0, 1, 2]],
-        };
-        let mut scene = bare_scene(&mesh, under);
-        scene.kin = vec![vec![1], vec![0, 2], vec![1], vec![], vec![], vec![]];
-        scene.rails = vec![Rail::new(corners.to_vec(), false, false)];
-        scene.seats[0] = Seat::Pinned;
-        scene.seats[1] = Seat::On { rail: 0, s: 1.0 };
-        scene.seats[2] = Seat::Pinned;
-        let worst = |mesh: &QuadMesh| {
-            let each = mesh.quads.iter();
-            let each = each.map(|q| scaled_jacobian(q.map(|v| mesh.positions[v as usize])));
-            each.fold(f64::INFINITY, f64::min)
-        };
-        let before = worst(&mesh);
-        let slides = Slides::new(&mesh, &scene);
-        for round in 0..SLIDES {
-            slides.round(&mut mesh, &mut scene, round);
-        }
-        assert!(
-            worst(&mesh) >= before.min(FAIR),
-            "{} {before}",
-            worst(&mesh)
-        );
-    }
 }

@@ -22,6 +22,7 @@ mod order;
 pub(crate) mod rails;
 mod reach;
 mod shape;
+mod slide;
 mod step;
 #[cfg(test)]
 mod tests;
@@ -393,7 +394,7 @@ fn settle(
     task: &Task,
 ) -> Result<Settled, ConformError> {
     scene.stand_on(on[0]);
-    let slides = chords::Slides::new(mesh, scene);
+    let slides = slide::Slides::new(mesh, scene);
     for round in 0..options.final_rounds {
         task.report("conform", 0.7)?;
         if options.straddle && round % PULL_EVERY == 0 && round <= LAST_PULL {
@@ -405,11 +406,14 @@ fn settle(
             mesh,
             scene,
             0.4,
-            Some(chords::floor(round)),
+            Some(slide::floor(round)),
             shape::Rails::Stay,
         );
     }
     let repaired = shape::untangle(mesh, scene, facing);
+    if scene.slides {
+        slide::settle(mesh, scene);
+    }
     task.report("conform", 0.9)?;
     if options.straddle {
         let home = mesh.positions.clone();
