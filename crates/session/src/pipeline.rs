@@ -148,6 +148,10 @@ impl SessionError {
     }
 }
 
+/// Quads within which singular places that serve nothing are taken out. Those at a finger's tip and at its
+/// root lie as far apart as it is long: what is longer than this keeps them, and quads reach its tip.
+const CANCEL: f64 = 4.0;
+
 /// How stages go about it where there is a choice; docs/quality.md has what each does to the figures.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Way {
@@ -168,7 +172,7 @@ impl Default for Way {
     fn default() -> Self {
         Self {
             curvature: 0.3,
-            cancel_quads: 8.0,
+            cancel_quads: CANCEL,
             rings_first: true,
             straddle: true,
             weighing: Weighing::Strips,

@@ -575,7 +575,7 @@ fn what_of_the_sculpt_no_quad_lies_near_is_told() {
         p.z *= 6.0;
     }
     let told = bare(&ball, &limb).unwrap();
-    assert_eq!(told.level, Level::Warn);
+    assert_eq!(told.level, Level::Fail);
     // Half an ellipsoid of axes 1, 1, 6 has 15.2, half a ball 2 π (Knud Thomsen's formula, from memory,
     // within 1.1 %); bare is what is further up than some 1.4.
     assert!((45.0..75.0).contains(&told.value.unwrap()), "{told:?}");

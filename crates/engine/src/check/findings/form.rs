@@ -108,7 +108,7 @@ pub(super) fn fit(list: &mut List, measures: &Measures, spots: &Spots) {
         let at = at.to_array();
         list.remark(
             "sculpt-bare",
-            Level::Warn,
+            Level::Fail,
             share,
             sentence,
             vec![Place::Point { at }],
