@@ -515,6 +515,23 @@ pub(crate) struct Foot {
     pub triangle: u32,
 }
 
+impl From<mesh::Closest> for Foot {
+    fn from(found: mesh::Closest) -> Self {
+        Self {
+            point: found.point,
+            triangle: found.triangle,
+        }
+    }
+}
+
+/// Whether a triangle of the surface doesn't oppose `normal`.
+fn not_opposing(scene: &Scene, normal: DVec3) -> impl Fn(u32) -> bool {
+    let mesh = scene.index.mesh();
+    move |t| mesh.area_normal(t as usize).dot(normal) > 0.0
+}
+
+/// Quad edges within which the surface is looked for.
+const REACH: f64 = 2.0;
 /// A foot this near, in quad edges, that is inside the triangle of the last one is taken without a look at
 /// what else of the surface might be nearer: most steps are much shorter than a triangle.
 const STAYS: f64 = 0.02;
@@ -527,16 +544,10 @@ pub(crate) fn along_surface(
     normal: DVec3,
     near: Option<u32>,
 ) -> Option<Foot> {
-    let mesh = scene.index.mesh();
-    let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
-    let (reach, close) = (2.0 * scene.edge, STAYS * scene.edge);
-    let found = scene
-        .index
-        .closest_staying(at, reach, near, close, facing)?;
-    Some(Foot {
-        point: found.point,
-        triangle: found.triangle,
-    })
+    let (reach, close) = (REACH * scene.edge, STAYS * scene.edge);
+    let faces = not_opposing(scene, normal);
+    let found = scene.index.closest_staying(at, reach, near, close, faces);
+    found.map(Foot::from)
 }
 
 /// Nearest point of the surface whose normal doesn't oppose `normal`; `None` if there is none
@@ -547,13 +558,9 @@ pub(crate) fn onto_surface(
     normal: DVec3,
     near: Option<u32>,
 ) -> Option<Foot> {
-    let mesh = scene.index.mesh();
-    let facing = |t: u32| mesh.area_normal(t as usize).dot(normal) > 0.0;
+    let faces = not_opposing(scene, normal);
     let found = scene
         .index
-        .closest_from(at, 2.0 * scene.edge, near, facing)?;
-    Some(Foot {
-        point: found.point,
-        triangle: found.triangle,
-    })
+        .closest_from(at, REACH * scene.edge, near, faces);
+    found.map(Foot::from)
 }

@@ -168,8 +168,6 @@ proptest! {
     }
 }
 
-/// Distance from a point at radius r to a unit sphere is |r - 1|; the facets lie inside by at
-/// most the sagitta 1 - cos(half the step), handbook geometry of the circular segment.
 /// Between two level walls a hundredth apart, nearer to the lower.
 #[test]
 fn what_stays_close_to_its_wall_is_not_drawn_to_a_nearer_one() {
@@ -198,6 +196,8 @@ fn what_stays_close_to_its_wall_is_not_drawn_to_a_nearer_one() {
     assert_eq!(refused.map(|found| found.triangle), Some(0));
 }
 
+/// Distance from a point at radius r to a unit sphere is |r - 1|; the facets lie inside by at
+/// most the sagitta 1 - cos(half the step), handbook geometry of the circular segment.
 #[test]
 fn distances_to_a_sphere_are_those_of_the_formula() {
     let index = SurfaceIndex::new(Arc::new(sphere(256, 128)));
