@@ -186,9 +186,8 @@ pub fn run(
     let chains = layout.arcs.iter().zip(&filled.arcs);
     let chains = chains.filter(|(arc, _)| matches!(arc.source, ArcSource::Chain(_)));
     let on_chains = chains.flat_map(|(_, run)| run).copied().collect();
-    twice::merge(&mut filled, &on_chains);
+    let topology = twice::merge(&mut filled, &on_chains);
     filled.held = vec![None; filled.mesh.positions.len()];
-    let topology = filled.mesh.topology();
     let found: i64 = (0..filled.mesh.positions.len())
         .filter(|&v| topology.valence[v] > 0)
         .map(|v| if topology.on_boundary[v] { 3 } else { 4 } - i64::from(topology.valence[v]))

@@ -16,54 +16,59 @@
 
 use std::collections::BTreeSet;
 
+use mesh::QuadTopology;
+
 use super::Filled;
 
-/// Makes one of both quads at each inner vertex of two edges, but at `kept` ones; gives how many. An arc that
-/// ran over the vertex runs over one of the quad's other two corners instead.
-pub(super) fn merge(filled: &mut Filled, kept: &BTreeSet<u32>) -> usize {
-    let mut merged = 0;
-    while let Some(v) = candidate(filled, kept) {
-        let both: Vec<usize> = (0..filled.mesh.quads.len())
-            .filter(|&q| filled.mesh.quads[q].contains(&v))
-            .collect();
-        let &[one, two] = both.as_slice() else {
-            break;
+/// Two quads that lie on one another.
+struct Pair {
+    /// Their common corner of two edges.
+    vertex: u32,
+    quads: [usize; 2],
+    /// Each one's three other corners, from the vertex on.
+    corners: [[u32; 3]; 2],
+}
+
+/// Makes one of both quads at each inner vertex of two edges, but at `kept` ones, and gives the topology after
+/// that. An arc that ran over the vertex runs over one of the quad's other two corners instead.
+pub(super) fn merge(filled: &mut Filled, kept: &BTreeSet<u32>) -> QuadTopology {
+    loop {
+        let topology = filled.mesh.topology();
+        let Some(pair) = candidate(filled, &topology, kept) else {
+            return topology;
         };
-        let (first, second) = (after(filled, one, v), after(filled, two, v));
+        let ([one, two], [first, second]) = (pair.quads, pair.corners);
         let replaced = first[1].min(second[1]);
         filled.mesh.quads[one] = [first[0], first[1], first[2], second[1]];
         filled.mesh.quads.remove(two);
         filled.patch_of_quad.remove(two);
-        for vertex in filled.arcs.iter_mut().flatten().filter(|u| **u == v) {
+        let on_arcs = filled.arcs.iter_mut().flatten();
+        for vertex in on_arcs.filter(|u| **u == pair.vertex) {
             *vertex = replaced;
         }
-        remove(filled, v);
-        merged += 1;
+        remove(filled, pair.vertex);
     }
-    merged
 }
 
-/// The lowest vertex that can go: with it, both neighbours keep the edges that a vertex needs.
-fn candidate(filled: &Filled, kept: &BTreeSet<u32>) -> Option<u32> {
-    let topology = filled.mesh.topology();
-    let spare = |v: u32| {
-        let least = if topology.on_boundary[v as usize] {
-            2
-        } else {
-            3
-        };
-        topology.valence[v as usize] > least
-    };
-    let two = |v: &u32| topology.valence[*v as usize] == 2 && !topology.on_boundary[*v as usize];
-    let vertices = (0..filled.mesh.positions.len() as u32).filter(two);
-    vertices.filter(|v| !kept.contains(v)).find(|&v| {
+/// The pair at the lowest vertex that can go: without it, both neighbours keep the edges that a vertex needs.
+fn candidate(filled: &Filled, topology: &QuadTopology, kept: &BTreeSet<u32>) -> Option<Pair> {
+    let is_inner = |v: u32| !topology.on_boundary[v as usize];
+    let edges = |v: u32| topology.valence[v as usize];
+    let spare = |v: u32| edges(v) > if is_inner(v) { 3 } else { 2 };
+    let vertices = 0..filled.mesh.positions.len() as u32;
+    let mut two = vertices.filter(|&v| is_inner(v) && edges(v) == 2 && !kept.contains(&v));
+    two.find_map(|vertex| {
         let beside = filled.mesh.quads.iter().enumerate();
-        let mut beside = beside.filter(|(_, quad)| quad.contains(&v));
-        let (Some((one, _)), Some((two, _))) = (beside.next(), beside.next()) else {
-            return false;
-        };
-        let (first, second) = (after(filled, one, v), after(filled, two, v));
-        first[1] != second[1] && spare(first[0]) && spare(first[2])
+        let mut beside = beside.filter(|(_, quad)| quad.contains(&vertex));
+        let quads = [beside.next()?.0, beside.next()?.0];
+        let corners = quads.map(|q| after(filled, q, vertex));
+        let [first, second] = corners;
+        let goes = first[1] != second[1] && spare(first[0]) && spare(first[2]);
+        goes.then_some(Pair {
+            vertex,
+            quads,
+            corners,
+        })
     })
 }
 
@@ -116,11 +121,19 @@ mod tests {
         }
     }
 
+    /// Merges, and tells how many pairs became one.
+    fn merged(filled: &mut Filled, kept: &BTreeSet<u32>) -> usize {
+        let before = filled.mesh.quads.len();
+        let topology = merge(filled, kept);
+        assert_eq!(topology.valence, filled.mesh.topology().valence);
+        before - filled.mesh.quads.len()
+    }
+
     #[test]
     fn both_quads_become_one() {
         let mut filled = doubled();
         let quads = filled.mesh.quads.len();
-        assert_eq!(merge(&mut filled, &BTreeSet::new()), 1);
+        assert_eq!(merged(&mut filled, &BTreeSet::new()), 1);
         assert_eq!(filled.mesh.quads.len(), quads - 1);
         assert_eq!(filled.patch_of_quad, [0, 1, 2, 3, 4, 5, 6, 7, 8]);
         assert_eq!((filled.mesh.positions.len(), filled.origin.len()), (16, 16));
@@ -146,7 +159,7 @@ mod tests {
     #[test]
     fn what_a_guide_runs_over_stays() {
         let mut filled = doubled();
-        assert_eq!(merge(&mut filled, &BTreeSet::from([3])), 0);
+        assert_eq!(merged(&mut filled, &BTreeSet::from([3])), 0);
         assert_eq!(filled.mesh.quads, doubled().mesh.quads);
     }
 
@@ -156,7 +169,7 @@ mod tests {
         // pair of quads that is all there is goes no further.
         let mut filled = doubled();
         filled.mesh.quads.drain(..8);
-        assert_eq!(merge(&mut filled, &BTreeSet::new()), 1);
+        assert_eq!(merged(&mut filled, &BTreeSet::new()), 1);
         assert_eq!(filled.mesh.quads.len(), 1);
         // On a closed body of two such pairs back to back one goes; with the other the ends would have two.
         let mut filled = doubled();
@@ -171,7 +184,7 @@ mod tests {
             .quads
             .extend([turned(a, extra), turned(b, extra)]);
         filled.patch_of_quad = vec![0; 4];
-        assert_eq!(merge(&mut filled, &BTreeSet::new()), 1);
+        assert_eq!(merged(&mut filled, &BTreeSet::new()), 1);
         assert_eq!(filled.mesh.quads.len(), 3);
     }
 }
